@@ -1,0 +1,111 @@
+"""The two limits of one package under one book, and how a weight is compared with them."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from decimal import Decimal
+from typing import Final
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+from qa_tools.books.figures import Figure
+from qa_tools.books.rulebook import Declared, RuleBook, rulebook
+from qa_tools.readings.quantities import GRAMS, Quantity, unit_of
+
+# Scales in this trade step by 1 mg or more, so a weight either meets a limit exactly or misses it
+# by far more than a microgram. Binary floats miss by less. A weight is below a limit only when it
+# is below it by more than this: exactly T is never "more than T", on any table engine.
+EXACT_G: Final = 1e-6
+
+
+@dataclass(frozen=True)
+class Limits:
+    """
+    What one package may weigh under one book, in grams.
+
+    Attributes
+    ----------
+    book : RuleBook
+    tested : Quantity
+        The declared quantity that the book tests.
+    declared_g, short_g, twice_g : float
+        The declared quantity Q, and the limits Q - T and Q - 2T.
+    tolerance_g : float or None
+        T; None where the book has none.
+    figure : Figure or None
+        Where T comes from.
+    """
+
+    book: RuleBook
+    tested: Quantity
+    declared_g: float
+    tolerance_g: float | None
+    short_g: float
+    twice_g: float
+    figure: Figure | None
+
+
+def limits(declared: Declared, book: str | RuleBook) -> Limits:
+    """
+    The limits of one package: declared quantity, T, Q - T, Q - 2T.
+
+    Raises
+    ------
+    ValueError
+        No such book, not a declaration, or a quantity outside the book's scope.
+
+    Examples
+    --------
+    >>> found = limits("120 g", "eu-76-211")
+    >>> found.tolerance_g, found.short_g, found.twice_g
+    (5.4, 114.6, 109.2)
+    """
+    rules = rulebook(book) if isinstance(book, str) else book
+    tested = rules.resolve(declared)
+    if not rules.data.get("deficiency"):
+        grams = float(tested.grams)
+        return Limits(rules, tested, grams, None, -np.inf, -np.inf, None)
+    tolerance = rules.tolerance(declared)
+    return Limits(
+        rules,
+        tested,
+        float(tested.grams),
+        float(tolerance.grams),
+        float(tested.grams - tolerance.grams),
+        float(tested.grams - 2 * tolerance.grams),
+        tolerance.figure,
+    )
+
+
+def in_grams(net: ArrayLike | Sequence[float], unit: str = "g") -> NDArray[np.float64]:
+    """
+    Weights as grams, refused where one is not a positive number.
+
+    Raises
+    ------
+    ValueError
+        Names the position and the value of the first weight that cannot be judged.
+
+    Examples
+    --------
+    >>> in_grams([4.2], "oz")
+    array([119.06799713])
+    """
+    weights = np.atleast_1d(np.asarray(net, dtype=float))
+    if weights.ndim != 1 or weights.size == 0:
+        raise ValueError("give one or more weights in a single list")
+    usable = np.isfinite(weights) & (weights > 0)
+    if not usable.all():
+        at = int(np.argmin(usable))
+        raise ValueError(
+            f"weight {at + 1} of {weights.size} is {weights[at]}; a weight is a number above zero"
+        )
+    factor = GRAMS[unit_of(unit)]
+    return weights if factor == Decimal(1) else weights * float(factor)
+
+
+def below(net_g: NDArray[np.float64], limit_g: float) -> NDArray[np.bool_]:
+    """Which weights are strictly below a limit, boundary cases decided exactly."""
+    return net_g < limit_g - EXACT_G

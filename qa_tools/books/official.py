@@ -1,0 +1,358 @@
+"""The official test: what an inspector working by a rule book would find, and why."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+from typing import TYPE_CHECKING, Final, Literal, NamedTuple
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+from qa_tools.books.draws import Draws, share_of_draws
+from qa_tools.books.figures import Figure
+from qa_tools.books.limits import EXACT_G, Limits, below, in_grams, limits
+from qa_tools.books.own import OwnCheck, grams, own_check
+from qa_tools.books.plans import NoPlan, SamplingPlan
+from qa_tools.books.rulebook import Declared, RuleBook
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+Outcome = Literal["accept", "reject", "too few", "unsettled"]
+SURE: Final = 0.95  # share of random draws from which a larger sample settles the matter
+
+PLAIN: Final[dict[str, str]] = {
+    "accept": "would pass inspection",
+    "reject": "would fail inspection",
+    "too few": "too few weighed for the official test",
+    "unsettled": "the official test is not settled",
+}
+
+
+class Passed(NamedTuple):
+    """What each test of a plan says of lots: 1 passes, -1 fails, 0 needs the second stage."""
+
+    short: NDArray[np.int8]
+    mean: NDArray[np.int8]
+    twice: NDArray[np.int8]
+
+
+def decide(
+    plan: SamplingPlan,
+    mean_error: NDArray[np.float64],
+    sd: NDArray[np.float64],
+    short: NDArray[np.int64],
+    twice: NDArray[np.int64],
+) -> Passed:
+    """
+    Apply a plan's tests to lots weighed as it asks, any number of lots at once.
+
+    Parameters
+    ----------
+    plan : SamplingPlan
+        Whose first stage holds as many packages as its mean test.
+    mean_error, sd : ndarray, shape (k,)
+        Mean net weight less the declared quantity, and standard deviation (divisor n - 1), grams.
+    short, twice : ndarray, shape (k,)
+        Packages short by more than T, and by more than 2T.
+
+    Examples
+    --------
+    >>> from qa_tools.books.rulebook import rulebook
+    >>> plan = rulebook("eu-76-211").plan(200)
+    >>> decide(plan, np.array([0.0]), np.array([1.0]), np.array([2]), np.array([0])).short
+    array([0], dtype=int8)
+    """
+    count = np.ones(short.shape, np.int8)
+    if plan.count_stages:
+        stage = plan.count_stages[0]
+        count = np.where(short <= stage.accept, 1, np.where(short >= stage.reject, -1, 0))
+    mean = np.ones(short.shape, np.int8)
+    if plan.factor is not None:
+        mean = np.where(mean_error + plan.factor * _spread(plan, sd) >= -EXACT_G, 1, -1)
+    over = np.ones(short.shape, np.int8)
+    if plan.beyond_twice_reject is not None:
+        over = np.where(twice >= plan.beyond_twice_reject, -1, 1)
+    return Passed(count.astype(np.int8), mean.astype(np.int8), over.astype(np.int8))
+
+
+def _spread(plan: SamplingPlan, sd: NDArray[np.float64]) -> NDArray[np.float64]:
+    # The sd of a single package is unknown; a factor of 0 never asks for it.
+    return np.zeros_like(sd) if plan.factor == 0 else sd
+
+
+class TestRow(NamedTuple):
+    """One test of a verdict."""
+
+    test: str
+    measured: float
+    limit: float
+    unit: str
+    outcome: str
+    clause: str
+
+
+@dataclass(frozen=True)
+class Verdict:
+    """
+    The official test of one lot under one book; prints as a short readable summary.
+
+    Attributes
+    ----------
+    outcome : {"accept", "reject", "too few", "unsettled"}
+        Of the book's reference test, no more.
+    reason : str
+        Why, in plain words.
+    own : OwnCheck
+        Our own check of the same weights, never merged with the outcome.
+    plan : SamplingPlan or None
+        None where the book has none for such a lot.
+    pull : tuple of int
+        Positions (from 0) of the weights short by more than 2T, where the book forbids selling
+        such packages.
+    rows : tuple of TestRow
+        The tests, each with its measured value, limit, outcome and clause.
+    draws : Draws or None
+        How random draws of the plan's size fare, where more were weighed than it asks.
+    figures : tuple of Figure
+        The published figures the verdict rests on.
+    """
+
+    limits: Limits
+    outcome: Outcome
+    reason: str
+    own: OwnCheck
+    plan: SamplingPlan | None
+    pull: tuple[int, ...]
+    rows: tuple[TestRow, ...] = ()
+    draws: Draws | None = None
+    figures: tuple[Figure, ...] = field(default=())
+
+    @property
+    def may_ship(self) -> bool:
+        """Whether the book's test is passed and no package has to be pulled first."""
+        return self.outcome == "accept" and not self.pull
+
+    @property
+    def from_memory(self) -> tuple[Figure, ...]:
+        """The figures that nobody has compared with the official table yet."""
+        return tuple(figure for figure in self.figures if figure.grade == "from memory")
+
+    @property
+    def tests(self) -> pd.DataFrame:
+        """One row a test: ``test, measured, limit, unit, outcome, clause``."""
+        import pandas as pd
+
+        return pd.DataFrame(self.rows, columns=TestRow._fields)
+
+    @property
+    def headline(self) -> str:
+        """The outcome in plain words, never a pass without the plain mean beside it."""
+        plain = PLAIN[self.outcome]
+        if self.outcome == "accept":
+            if self.own.finding == "short":
+                return f"{plain}, but averages {grams(-self.own.over)} short: raise the fill"
+            return f"{plain}; {self.own.headline}"
+        return f"{plain}: {self.reason}"
+
+    def __str__(self) -> str:
+        book = self.limits.book
+        size = f"lot of {self.own.lot_size}" if self.own.lot_size else "lot of unknown size"
+        lines = [f"{book.name}, {self.limits.tested}, {size}: {self.headline}."]
+        if self.pull:
+            lines.append(
+                f"  Pull {len(self.pull)} first: short by more than twice the "
+                f"{book.words.get('short', 'T')}, {book.beyond_twice['why']} "
+                f"({book.beyond_twice['clause']})."
+            )
+        for row in self.rows:
+            lines.append(
+                f"  {row.test}: {row.measured:g}{row.unit and ' ' + row.unit}, "
+                f"limit {row.limit:g}{row.unit and ' ' + row.unit}: {row.outcome} ({row.clause})"
+            )
+        for figure in self.from_memory:
+            lines.append(
+                f"  From memory, compare with {figure.official}: {figure.value} ({figure.name})."
+            )
+        lines.append(str(self.own))
+        return "\n".join(lines)
+
+
+def judge(
+    net: ArrayLike,
+    declared: Declared,
+    book: str | RuleBook,
+    *,
+    lot_size: int,
+    group: Sequence[object] | None = None,
+    test: str = "non-destructive",
+    unit: str = "g",
+) -> Verdict:
+    """
+    What an inspector working by one rule book would find, with our own check beside it.
+
+    The official test runs only where the sample meets the book's plan; with fewer weighings the
+    outcome is ``"too few"``. With more than an exact plan asks, all random draws of the plan's
+    size are considered: ``"accept"`` when at least 95 % of them would pass, ``"reject"`` when at
+    most 5 % would, else ``"unsettled"``.
+
+    Parameters
+    ----------
+    net : array_like, shape (n,)
+        Net weights of packages sold, picked at random from the lot.
+    declared : number of grams, or the label's words
+    book : str or RuleBook
+    lot_size : int
+        Packages in the inspection lot.
+    group : sequence, shape (n,), optional
+        The loaf or tray of each package, for our own check.
+    test : str
+        Another of the book's tests: ``"destructive"``, ``"single"``.
+    unit : str
+        Of the weights; the declaration has its own.
+
+    Returns
+    -------
+    Verdict
+
+    Raises
+    ------
+    ValueError
+        A weight that is not a positive number, an unknown book or test, a declaration the book
+        does not cover, a lot of less than one.
+
+    Notes
+    -----
+    Weights are compared with net limits. Where the net weights are gross weights less one average
+    tare, that is the comparison of gross with nominal gross weight that Handbook 133 (2026)
+    2.3.6.2 makes: both sides move by the same tare.
+
+    Examples
+    --------
+    The worked example of Schedule II, C.R.C., c. 417, made up for 100 g bars, a lot of 48:
+
+    >>> bars = [99.6, 101.2, 100.4, 98.9, 102.1, 99.3, 100.8, 97.8, 101.5, 99.9, 95.2, 100.6]
+    >>> verdict = judge(bars, "100 g", "ca-crc-417", lot_size=48)
+    >>> verdict.outcome, verdict.may_ship
+    ('accept', True)
+    >>> print(verdict.headline)
+    would pass inspection, but averages 0.2 g short: raise the fill
+    """
+    weights = in_grams(net, unit)
+    found = limits(declared, book)
+    n = weights.size
+    over = lot_size is not None and n > lot_size
+    own = own_check(weights, declared, found.book, lot_size=None if over else lot_size, group=group)
+    forbidden = found.book.beyond_twice.get("sale") == "forbidden"
+    pull = tuple(np.flatnonzero(below(weights, found.twice_g)).tolist()) if forbidden else ()
+    tolerance = (found.figure,) if found.figure else ()
+
+    def verdict(
+        outcome: Outcome,
+        reason: str,
+        plan: SamplingPlan | None = None,
+        rows: tuple[TestRow, ...] = (),
+        draws: Draws | None = None,
+    ) -> Verdict:
+        figures = tolerance + (plan.figures if plan else ())
+        return Verdict(found, outcome, reason, own, plan, pull, rows, draws, figures)
+
+    if over:
+        return verdict("unsettled", f"{n} weighed of {lot_size} packed: one of the two is wrong")
+    try:
+        plan = found.book.plan(lot_size, test=test, n=n)
+    except NoPlan as missing:
+        return verdict("unsettled", str(missing))
+    if n < plan.n:
+        return verdict("too few", too_few(plan, n), plan)
+    flags = below(weights, found.short_g), below(weights, found.twice_g)
+    errors = weights - found.declared_g
+    if is_direct(plan, n):
+        passed = decide(
+            plan,
+            np.array([np.mean(errors)]),
+            np.array([np.std(errors, ddof=1) if n > 1 else np.nan]),
+            *(np.array([flag.sum()]) for flag in flags),
+        )
+        each = [int(test[0]) for test in passed]
+        outcome, reason = conclude(plan, *each)
+        words = [_WORDS[test] for test in each]
+        return verdict(outcome, reason, plan, _rows(plan, found, weights, flags, words))
+    draws = share_of_draws(errors, *flags, plan)
+    outcome, reason = _by_draws(plan, draws, n)
+    words = [f"{share:.0%} of draws pass" for share in (draws.short, draws.mean, draws.twice)]
+    return verdict(outcome, reason, plan, _rows(plan, found, weights, flags, words), draws)
+
+
+_WORDS: Final = {1: "accept", -1: "reject", 0: "second sample needed"}
+
+
+def is_direct(plan: SamplingPlan, n: int) -> bool:
+    """Whether n weighings are the sample the plan asks for, so that no draw has to be made."""
+    return n == plan.n and plan.mean_n in (None, n)
+
+
+def too_few(plan: SamplingPlan, n: int) -> str:
+    """What is missing from a sample smaller than the plan's."""
+    whole = "every package" if plan.n == plan.lot_size else f"{plan.n}"
+    return f"the plan weighs {whole} of {plan.lot_size}, {n} weighed: {plan.n - n} more needed"
+
+
+def conclude(plan: SamplingPlan, short: int, mean: int, twice: int) -> tuple[Outcome, str]:
+    """The outcome of a lot from its tests (1 passes, -1 fails, 0 needs the second stage)."""
+    failed = [
+        reason
+        for passed, reason in (
+            (mean, "the average is too low"),
+            (short, "too many packages are short by more than allowed"),
+            (twice, "too many packages are short by more than twice allowed"),
+        )
+        if passed < 0
+    ]
+    if failed:
+        return "reject", " and ".join(failed)
+    if short == 0:
+        more = plan.count_stages[1].n
+        return "too few", f"the first {plan.n} do not settle it: the plan weighs {more} more"
+    return "accept", "passes every test of the book"
+
+
+def _by_draws(plan: SamplingPlan, draws: Draws, n: int) -> tuple[Outcome, str]:
+    """The outcome of a larger sample from how the random draws of the plan's size fare."""
+    share = f"{draws.accept:.0%} of random draws of {plan.n} from the {n} weighed would pass"
+    if draws.accept >= SURE:
+        return "accept", share
+    if draws.reject >= SURE:
+        return "reject", share
+    if draws.accept + draws.reject < SURE:
+        missing = plan.n_all - n
+        return "too few", f"most draws need the second sample: {missing} more to weigh"
+    return "unsettled", share
+
+
+def _rows(
+    plan: SamplingPlan,
+    found: Limits,
+    weights: NDArray[np.float64],
+    flags: Sequence[NDArray[np.bool_]],
+    outcomes: Sequence[str],
+) -> tuple[TestRow, ...]:
+    """The tests that the plan has, in the book's own words; outcomes as `Passed` orders them."""
+    book, (short, mean, twice) = found.book, outcomes
+    rows = []
+    if plan.factor is not None:
+        allowance = plan.factor * float(np.std(weights, ddof=1)) if plan.factor else 0.0
+        limit = round(found.declared_g - allowance, 3)
+        name = book.words.get("mean", "average")
+        measured = round(float(np.mean(weights)), 3)
+        rows.append(TestRow(name, measured, limit, "g", mean, plan.mean_clause))
+    if plan.count_stages:
+        name = book.words.get("count", "packages short by more than allowed")
+        allowed = plan.count_stages[0].accept
+        rows.append(TestRow(name, int(flags[0].sum()), allowed, "", short, plan.count_clause))
+    if plan.beyond_twice_reject is not None:
+        name = f"short by more than twice the {book.words.get('short', 'T')}"
+        allowed, clause = plan.beyond_twice_reject - 1, book.beyond_twice["clause"]
+        rows.append(TestRow(name, int(flags[1].sum()), allowed, "", twice, clause))
+    return tuple(rows)

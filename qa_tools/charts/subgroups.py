@@ -1,0 +1,220 @@
+"""Readings in subgroups, however they are handed over: checked, laid flat, with their labels."""
+
+from __future__ import annotations
+
+from collections.abc import Hashable, Iterable, Mapping, Sequence
+from dataclasses import dataclass
+from typing import Any, TypeAlias
+
+import numpy as np
+import numpy.typing as npt
+import pandas as pd
+
+from qa_tools.charts.factors import FloatArray, IntArray
+
+SubgroupsLike: TypeAlias = (
+    "Mapping[Any, npt.ArrayLike] | Sequence[npt.ArrayLike] | npt.NDArray[Any] | "
+    "pd.DataFrame | pd.Series[Any]"
+)
+ValuesLike: TypeAlias = "npt.ArrayLike | pd.Series[Any]"
+
+
+@dataclass(frozen=True, eq=False)
+class Subgroups:
+    """
+    Readings laid flat, subgroup after subgroup.
+
+    Attributes
+    ----------
+    values : array of float
+        All readings.
+    starts, sizes : array of int
+        Where each subgroup starts in ``values`` and how many readings it has.
+    labels : list of str
+        What each subgroup is called.
+    each : str
+        What a subgroup is: "batch", "day"; "" where the labels say it themselves.
+    """
+
+    values: FloatArray
+    starts: IntArray
+    sizes: IntArray
+    labels: list[str]
+    each: str
+
+    def means(self) -> FloatArray:
+        """Mean of each subgroup."""
+        return np.add.reduceat(self.values, self.starts) / self.sizes
+
+    def ranges(self) -> FloatArray:
+        """Heaviest less lightest of each subgroup."""
+        heaviest = np.maximum.reduceat(self.values, self.starts)
+        return np.asarray(heaviest - np.minimum.reduceat(self.values, self.starts))
+
+    def sds(self) -> FloatArray:
+        """Standard deviation (n - 1) of each subgroup; 0 for a single reading."""
+        away = self.values - np.repeat(self.means(), self.sizes)
+        squares = np.add.reduceat(away * away, self.starts)
+        return np.sqrt(squares / np.maximum(self.sizes - 1, 1))
+
+
+def as_subgroups(data: SubgroupsLike) -> Subgroups:
+    """
+    Subgroups from what people have at hand, checked.
+
+    Parameters
+    ----------
+    data : mapping, sequence of 1-D arrays, 2-D array, DataFrame or Series
+        A mapping: label -> readings. A 2-D array or DataFrame: a row is a subgroup. A Series:
+        readings under the same index value form a subgroup, in order of first appearance.
+
+    Raises
+    ------
+    ValueError
+        Fewer than two subgroups with two or more readings, an empty subgroup, a reading that is
+        missing or not a number, no difference between readings within any subgroup.
+
+    Examples
+    --------
+    >>> batches = as_subgroups({"B1": [120.1, 121.0], "B2": [119.8, 120.4, 120.9]})
+    >>> batches.labels, batches.sizes.tolist()
+    (['B1', 'B2'], [2, 3])
+    """
+    if isinstance(data, pd.Series):
+        groups = _from_series(data)
+    elif isinstance(data, pd.DataFrame):
+        labels, each = _labels_of(data.index, "subgroup")
+        groups = _from_arrays([row for _, row in data.iterrows()], labels, each)
+    elif isinstance(data, Mapping):
+        groups = _from_arrays(data.values(), _words(data.keys()), "")
+    else:
+        rows = list(data)
+        groups = _from_arrays(rows, [str(i + 1) for i in range(len(rows))], "subgroup")
+    _check(groups)
+    return groups
+
+
+def as_values(data: ValuesLike) -> tuple[FloatArray, list[str], str]:
+    """
+    Single readings in time order, their labels, and what a point is called.
+
+    Parameters
+    ----------
+    data : 1-D array or Series
+        The readings. A Series gives its index as labels; otherwise a label is the point's number.
+
+    Raises
+    ------
+    ValueError
+        Not one row of numbers, a reading that is missing, fewer than two.
+
+    Examples
+    --------
+    >>> as_values([49.6, 47.6])
+    (array([49.6, 47.6]), ['1', '2'], 'point')
+    """
+    values = _as_floats(data, "the readings")
+    if len(values) < 2:
+        raise ValueError(
+            f"a chart of single readings needs two or more, better twenty; got {len(values)}"
+        )
+    if isinstance(data, pd.Series):
+        return values, *_labels_of(data.index, "point")
+    return values, [str(i + 1) for i in range(len(values))], "point"
+
+
+def _from_series(data: pd.Series[Any]) -> Subgroups:
+    codes, keys = pd.factorize(data.index)
+    if (codes < 0).any():
+        raise ValueError(
+            f"reading {int(np.argmin(codes)) + 1} has no label in the index of the Series; "
+            "every reading needs the label of its subgroup"
+        )
+    order = np.argsort(codes, kind="stable")
+    sizes = np.bincount(codes)
+    if len(sizes) == len(codes) > 1:
+        raise ValueError(
+            "every index value of the Series stands once, so no two readings share a subgroup. "
+            'Index the readings by their subgroup, as in table.set_index("batch")["net_g"]; '
+            "for single readings use charts.individuals"
+        )
+    values = _as_floats(data, "the readings")[order]
+    labels, each = _labels_of(pd.Index(keys, name=data.index.name), "subgroup")
+    return Subgroups(values, _starts(sizes), sizes.astype(np.int64), labels, each)
+
+
+def _from_arrays(rows: Iterable[Any], labels: list[str], each: str) -> Subgroups:
+    arrays = [
+        _as_floats(row, f"{each} {label}".strip()) for row, label in zip(rows, labels, strict=True)
+    ]
+    sizes = np.array([len(array) for array in arrays], dtype=np.int64)
+    if not sizes.all():
+        raise ValueError(
+            f"{each} {labels[int(np.argmin(sizes))]}".strip() + " has no readings; leave it out"
+        )
+    values = np.concatenate(arrays) if arrays else np.empty(0)
+    return Subgroups(values, _starts(sizes), sizes, labels, each)
+
+
+def _starts(sizes: IntArray) -> IntArray:
+    return np.concatenate([[0], np.cumsum(sizes)[:-1]]).astype(np.int64)
+
+
+def _check(groups: Subgroups) -> None:
+    spread = groups.sizes >= 2
+    if spread.sum() < 2:
+        raise ValueError(
+            "limits need two or more subgroups of two or more readings, better twenty; "
+            f"got {len(groups.sizes)} subgroups, {spread.sum()} of them with two readings or more. "
+            "For single readings use charts.individuals"
+        )
+    if not groups.ranges().any():
+        raise ValueError(
+            "within every subgroup all readings are equal (sd 0), so limits would have no width. "
+            "Weigh on a finer scale, or use charts.individuals on one reading a subgroup"
+        )
+
+
+def _labels_of(index: pd.Index[Any], fallback: str) -> tuple[list[str], str]:
+    if isinstance(index, pd.RangeIndex) and index.name is None:
+        return [str(i + 1) for i in range(len(index))], fallback
+    names = [str(name).replace("_", " ") for name in index.names if name is not None]
+    words = (
+        index.strftime("%Y-%m-%d")
+        if isinstance(index, pd.DatetimeIndex) and (index == index.normalize()).all()
+        else index
+    )
+    return _words(words), ", ".join(names)
+
+
+def _words(keys: Iterable[Hashable]) -> list[str]:
+    return [" ".join(map(str, key)) if isinstance(key, tuple) else str(key) for key in keys]
+
+
+def _as_floats(data: Any, where: str) -> FloatArray:
+    """One row of finite numbers, or a ValueError that names the reading and what would work."""
+    array = np.asarray(data)
+    if array.ndim != 1:
+        shape = "a single number" if array.ndim == 0 else f"a table of shape {array.shape}"
+        raise ValueError(
+            f"{where}: expected a row of readings, found {shape}. Subgroups are a list of rows, "
+            "[[120.1, 121.0], [119.8, 120.4]]; single readings go to charts.individuals"
+        )
+    if array.size == 0:
+        return np.empty(0)
+    if array.dtype.kind not in "iuf":
+        for place, value in enumerate(array.tolist(), start=1):
+            if isinstance(value, str | bool) or not (pd.isna(value) or hasattr(value, "__float__")):
+                raise ValueError(
+                    f"{where}: reading {place} is {value!r}, not a number; "
+                    "give weights as numbers in one unit"
+                )
+        array = np.array([np.nan if pd.isna(value) else float(value) for value in array])
+    floats = array.astype(np.float64)
+    if not np.isfinite(floats).all():
+        place = int(np.argmin(np.isfinite(floats)))
+        raise ValueError(
+            f"{where}: reading {place + 1} is missing or not finite ({floats[place]}). "
+            "Leave it out (subgroups may differ in size), or weigh again"
+        )
+    return floats

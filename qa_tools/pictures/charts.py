@@ -1,0 +1,238 @@
+"""Control charts drawn: points, limits, signals, and the spread beneath."""
+
+from __future__ import annotations
+
+import textwrap
+from typing import TYPE_CHECKING, Any, Final
+
+import plotly.graph_objects as go
+
+from qa_tools.pictures import theme
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+    from qa_tools.charts import ControlChart
+
+_LABEL_ROOM: Final = 138  # pixels at the right edge, for the words beside the limits
+_LINE: Final = 16  # pixels a line of text needs
+_TICK_ROOM: Final = 640  # pixels the tick labels share at a width of 900
+_LEVELS: Final = {"lower": "lower limit", "centre": "centre", "upper": "upper limit"}
+_LONGEST_TICK: Final = 18  # characters; all of it is on hover
+
+
+def control_chart(chart: ControlChart) -> go.Figure:
+    """
+    A control chart with its spread beneath; the title states what it shows.
+
+    Signals are marked by colour and by a shape that points to the side they fall out on; limits
+    are named at the right edge; hovering gives label, value and reason.
+
+    Parameters
+    ----------
+    chart : ControlChart
+        From ``charts.mean_range``, ``charts.mean_sd``, ``charts.individuals``.
+
+    Examples
+    --------
+    >>> from qa_tools.charts import individuals
+    >>> figure = control_chart(individuals([49.6, 47.6, 49.9, 51.3, 47.8, 51.2, 52.6]))
+    >>> figure.layout.title.text, figure.layout.yaxis.title.text
+    ('All 7 readings lie within the limits', 'Reading (g)')
+    """
+    spread = chart.spread
+    figure = theme.canvas(_title(chart), height=420 if spread is None else 580)
+    figure.update_layout(margin_r=_LABEL_ROOM)
+    margin = figure.layout.margin
+    height = figure.layout.height - margin.t - margin.b
+    if spread is None:
+        _panel(figure, chart, "y", (0.0, 1.0), height)
+    else:
+        _panel(figure, chart, "y", (0.44, 1.0), height)
+        _panel(figure, spread, "y2", (0.0, 0.30), height)
+        figure.add_annotation(
+            text=theme.plain(spread.finding),
+            xref="paper",
+            yref="paper",
+            x=0,
+            y=0.30,
+            xanchor="left",
+            yanchor="bottom",
+            yshift=8,
+            showarrow=False,
+            font_size=theme.TEXT_SIZE + 1,
+        )
+    points = chart.points
+    labels = [_tail(str(label)) for label in points["label"]]
+    shown = _ticks(labels)
+    figure.update_xaxes(
+        anchor="y" if spread is None else "y2",
+        range=[points["point"].iloc[0] - 0.7, points["point"].iloc[-1] + 0.7],
+        tickvals=[int(points["point"].iloc[row]) for row in shown],
+        ticktext=[theme.plain(labels[row]) for row in shown],
+        tickangle=0,
+        title_text=theme.plain(_upper_first(chart.each)),
+    )
+    return figure
+
+
+def _title(chart: ControlChart) -> str:
+    spread = chart.spread
+    if spread is not None and chart.signals.empty and not spread.signals.empty:
+        return f"{chart.finding}, but their spread does not"
+    return chart.finding
+
+
+def _panel(
+    figure: go.Figure,
+    chart: ControlChart,
+    yaxis: str,
+    domain: tuple[float, float],
+    height: float,
+) -> None:
+    points = chart.points
+    decimals = chart.decimals + 2
+    low = float(points[["value", "lower"]].to_numpy().min())
+    high = float(points[["value", "upper"]].to_numpy().max())
+    pad = 0.09 * (high - low)
+    bottom, top = (0.0 if low >= 0 and low - pad < 0 else low - pad), high + pad
+    key = "yaxis" + yaxis[1:]
+    figure.update_layout(
+        {
+            key: {
+                "domain": domain,
+                "range": theme.rounded([bottom, top], decimals),
+                "title": {"text": _axis_title(chart)},
+                "nticks": 7 if yaxis == "y" else 4,
+            }
+        }
+    )
+    _limit_lines(figure, chart, yaxis)
+    _limit_words(figure, chart, yaxis, height * (domain[1] - domain[0]) / (top - bottom))
+    signals = points["reason"] != ""
+    above = points["value"] > points["upper"]
+    hover = _hover(chart)
+    figure.add_scatter(
+        x=points["point"].tolist(),
+        y=theme.rounded(points["value"], decimals),
+        yaxis=yaxis,
+        mode="lines+markers",
+        line={"color": theme.SKY, "width": 1},
+        marker={
+            "color": [theme.VERMILLION if signal else theme.BLUE for signal in signals],
+            "symbol": [
+                ("triangle-up" if up else "triangle-down") if signal else "circle"
+                for signal, up in zip(signals, above, strict=True)
+            ],
+            "size": [13 if signal else (7 if len(points) <= 100 else 4) for signal in signals],
+            "line": {"width": 0},
+            "opacity": 1,
+        },
+        hovertext=hover,
+        hoverinfo="text",
+        name=theme.plain(chart.what),
+    )
+
+
+def _limit_lines(figure: go.Figure, chart: ControlChart, yaxis: str) -> None:
+    """Centre and limits as lines, in steps where they differ from point to point."""
+    for level in _levels(chart):
+        heights = theme.rounded(chart.points[level], chart.decimals + 2)
+        x: list[float | None] = []
+        y: list[float | None] = []
+        for point, height in zip(chart.points["point"].tolist(), heights, strict=True):
+            if y and y[-1] == height:
+                x[-1] = point + 0.5
+                continue
+            if x and x[-1] != point - 0.5:  # a point without a spread: no step across its place
+                x.append(None)
+                y.append(None)
+            x += [point - 0.5, point + 0.5]
+            y += [height, height]
+        figure.add_scatter(
+            x=x,
+            y=y,
+            yaxis=yaxis,
+            mode="lines",
+            line={
+                "color": theme.GREY,
+                "width": 1 if level == "centre" else 1.5,
+                # short steps broken into dashes are hard to follow
+                "dash": "solid" if level == "centre" or len(set(heights)) > 1 else "dash",
+            },
+            hoverinfo="skip",
+            name=_LEVELS[level],
+        )
+
+
+def _limit_words(figure: go.Figure, chart: ControlChart, yaxis: str, pixels: float) -> None:
+    """The levels of the last point named at the right edge; limits make way for the centre."""
+    last = chart.points.iloc[-1]
+    font = {"color": theme.GREY, "size": theme.TEXT_SIZE - 1}
+    for level in _levels(chart):
+        away = float(last[level] - last["centre"]) * pixels
+        room = {"lower": min(0, -_LINE - away), "centre": 0, "upper": max(0, _LINE - away)}
+        figure.add_annotation(
+            text=f"{_LEVELS[level]} {last[level]:.{chart.decimals}f}",
+            xref="paper",
+            yref=yaxis,
+            x=1,
+            y=theme.rounded([last[level]], chart.decimals + 2)[0],
+            xanchor="left",
+            xshift=6,
+            yshift=round(room[level]),
+            showarrow=False,
+            font=font,
+        )
+    if chart.points["upper"].nunique() > 1:
+        figure.add_annotation(
+            text="at the last point:",
+            xref="paper",
+            yref=f"{yaxis} domain",
+            x=1,
+            y=1,
+            xanchor="left",
+            yanchor="bottom",
+            xshift=6,
+            showarrow=False,
+            font=font,
+        )
+
+
+def _levels(chart: ControlChart) -> list[str]:
+    """The lines to draw: a lower limit of nothing but zeros says nothing of a spread."""
+    return [level for level in _LEVELS if level != "lower" or chart.points["lower"].any()]
+
+
+def _hover(chart: ControlChart) -> list[str]:
+    def words(row: pd.Series[Any]) -> str:
+        decimals = chart.decimals
+        name = theme.plain(_upper_first(f"{chart.each} {row['label']}".strip()))
+        of = f" of {row['n']} readings" if row["n"] > 1 and chart.what != "moving range" else ""
+        value = f"{chart.what}{of}: {row['value']:.{decimals}f} {chart.unit}"
+        reason = row["reason"] or (
+            f"within {row['lower']:.{decimals}f} to {row['upper']:.{decimals}f} {chart.unit}"
+        )
+        return f"<b>{name}</b><br>{theme.plain(value)}<br>{theme.plain(reason)}"
+
+    return [words(row) for _, row in chart.points.iterrows()]
+
+
+def _ticks(labels: list[str]) -> range:
+    """Which points get a label at the axis: as many as fit side by side, evenly."""
+    widest = 7 * max(len(label) for label in labels) + 12
+    return range(0, len(labels), -(-len(labels) * widest // _TICK_ROOM))
+
+
+def _tail(label: str) -> str:
+    """The end of a long label, where batches and runs of one name differ."""
+    return label if len(label) <= _LONGEST_TICK else f"…{label[1 - _LONGEST_TICK :]}"
+
+
+def _axis_title(chart: ControlChart) -> str:
+    words = f"{_upper_first(chart.what)} ({chart.unit})"
+    return "<br>".join(theme.plain(line) for line in textwrap.wrap(words, 16))
+
+
+def _upper_first(text: str) -> str:
+    return text[:1].upper() + text[1:]

@@ -1,0 +1,1 @@
+"""Statistics shared by the rooms to the right; imports nothing of ours."""
