@@ -150,17 +150,14 @@ HALF_BAR = (date(2026, 8, 11), 14, "48.0")  # batch made on, weighing at packing
 TOPPED_UP = {date(2026, 9, 9): 3, date(2026, 10, 15): 2}  # jars filled light, topped up, reweighed
 
 
-AS_IS = "as written"
-
-
 class Line(NamedTuple):
-    """One planted line, for the second table of the README."""
+    """One planted line, for the last table of the README."""
 
     file: str
     row: int
     written: str
     what: str
-    truth: str
+    truth: str = "as written"
 
 
 # --------------------------------------------------------------------------------------------------
@@ -365,7 +362,7 @@ def write_packed(folder: Path, batch: Bars) -> list[Line]:
         ]
         if (batch.made, *bar) == (*SWING[:2], SLACK_WIRE):
             what = f"loaf {bar[0]} slot {bar[1]}: short by more than twice allowed, to be pulled"
-            planted += [Line(file, number + 1, weight, what, AS_IS)]
+            planted += [Line(file, number + 1, weight, what)]
     columns = "batch,stage,when,loaf,slot,weight,unit,weighed,scale,by,picked,fate,note"
     write_table(folder / file, columns, rows)
     return planted
@@ -373,13 +370,18 @@ def write_packed(folder: Path, batch: Bars) -> list[Line]:
 
 def write_jars(folder: Path, batch: Fill) -> list[Line]:
     nets = filled(batch, "RS", 253.6, 0.7, 3.9)
-    weights = [grams(shown("S3", batch.made, net)) for net in nets]
     if batch.made == SLIP_DAY:
         return write_slip_day(folder, batch, nets)
+    weights = [grams(shown("S3", batch.made, net)) for net in nets]
     if batch.form == "long":
         return write_jars_long(folder, batch, weights)
+    write_jars_wide(folder, batch, weights)
+    return []
+
+
+def write_jars_wide(folder: Path, batch: Fill, weights: list[str]) -> None:
+    """Five jars a row, or a tray of eight, the batch written once at the top."""
     a_row = 8 if batch.form == "trays" else 5
-    first = "tray" if batch.form == "trays" else "when"
     name = code("RS", batch.made)
     rows = header_block(
         a_row + 1,
@@ -392,14 +394,12 @@ def write_jars(folder: Path, batch: Fill) -> list[Line]:
         ("Scale", "S3"),
         ("By", initials(batch.made)),
     )
-    if batch.form == "wide" and not batch.timed:
-        first = "set"
+    first = "tray" if batch.form == "trays" else "when" if batch.timed else "set"
     rows += [[first, *(f"w{jar}" for jar in range(1, a_row + 1))]]
     for number, start in enumerate(range(0, len(weights), a_row), start=1):
         at = f"{dmy(batch.made)} {9 + number // 2:02d}:{number % 2 * 30 + 5:02d}"
         rows += [[at if first == "when" else str(number), *weights[start : start + a_row]]]
     write(folder / f"weights/rosemary-{name}.csv", rows)
-    return []
 
 
 JAR_COLUMNS = "id,batch,stage,when,weight (g),weighed,scale,by,fate,replaces,note"
@@ -423,12 +423,10 @@ def write_jars_long(folder: Path, batch: Fill, weights: list[str]) -> list[Line]
     for light in sorted(lightest):
         again = jar_row(batch, len(rows) + 1, grams(chance.normal(253.5, 1.0)))
         again[8:] = ["topped up", light[0], "filled light"]
-        planted += [
-            Line(file, rows.index(light) + 2, light[4], "filled light, later topped up", AS_IS)
-        ]
+        planted += [Line(file, rows.index(light) + 2, light[4], "filled light, later topped up")]
         rows += [again]
         what = f"topped up and reweighed: replaces {light[0]}"
-        planted += [Line(file, len(rows) + 1, again[4], what, AS_IS)]
+        planted += [Line(file, len(rows) + 1, again[4], what)]
     write_table(folder / file, JAR_COLUMNS, rows)
     return planted
 
@@ -448,18 +446,18 @@ def write_slip_day(folder: Path, batch: Fill, nets: list[float]) -> list[Line]:
         6: (f"{nets[5] / 28.349523125:.1f}", "ounces typed in a gram column (answered: slip)"),
         15: (f"{nets[14] / 28.349523125:.1f}", "ounces typed in a gram column (answered: slip)"),
         11: (grams(nets[10]).replace(".", ""), "the decimal point is missing"),
-        20: (grams(gross[19]), "net and gross swapped: this is gross, in a row that says tared"),
+        3: (grams(gross[2]), "net and gross swapped: this is gross, in a row that says tared"),
         29: (grams(nets[28]), "net and gross swapped: this is net, in a row that says gross"),
     }
     planted = []
     for number, (written, what) in slips.items():
         planted += [Line(file, number + 1, written, what, rows[number - 1][4])]
         rows[number - 1][4] = written
-    pasted = [list(row) for row in rows[15:23] if row is not rows[19]]
+    pasted = [list(row) for row in rows[15:23]]
     for again in pasted:
         rows += [again]
         what = f"a block pasted twice: repeats {again[0]}"
-        planted += [Line(file, len(rows) + 1, again[4], what, AS_IS)]
+        planted += [Line(file, len(rows) + 1, again[4], what)]
     write_table(folder / file, JAR_COLUMNS, rows)
     return planted
 
@@ -515,11 +513,10 @@ S3,0.1,g,600,0.1,II,QH-015,CAL-26-043,2026-03-10,2027-03-10
 """
 PLAN = """\
 product,stage,how_many,how_often,aim,low,high,what_to_do,revision,approved_by
-oat-honey,cut,all,every batch,131.5,129,134,"a slot heavy beside a slot light: look at the wire between them",3,LT
-oat-honey,packed,30,every batch,121.6,,,"mean under 120.5: hold the batch, tell LT",3,LT
-rosemary-scrub,filled,30,every batch,253.5,246,261,"under 246: top up, weigh again, note both",2,LT
-calendula-balm,filled,30,every batch,61.3,59,63.5,"under 59: top up, weigh again, note both",2,LT
-calendula-balm,tare,10,every new lot of tins,,,,"weigh the empties before the lot is used",2,LT
+oat-honey,cut,all,every batch,131.5,125,138,"a slot heavy beside a slot light: look at the wire between them",3,LT
+oat-honey,packed,30,every batch,121.6,114.6,,"mean under 120.5: hold the batch, tell LT",3,LT
+rosemary-scrub,filled,30,every batch,253.5,241,266,"a jar looks low in the glass: top up, weigh again, note both; under 241: hold the tray",2,LT
+calendula-balm,filled,30,every batch,61.3,57,66,"under 57: top up, weigh again, note both",2,LT
 """
 ACTIONS = """\
 id,when,batch,what,reason,by,cause,approved_by,checked_on,closes
@@ -744,7 +741,7 @@ ladled to about 61.3 g with 1.0 g.
 | a scale that drifts | S3 (jars and tins), from {drift_from} to {drift_to} | span creeps up by 0.3 %: the 200 g mass reads 200.0 g at first and 200.6 g at the end (`scale_checks.csv`); jars of that time show up to 0.8 g, tins up to 0.2 g more than they hold |
 | a damp fortnight | {damp_from} to {damp_to} | humidity about 79 % instead of 58 % (`cure.csv`): bars dry at about a third of the pace; OH-0825 and OH-0908 packed a week late; more of the cut weight left at packing than after dry days: {kept} |
 | a new tin supplier | lot {new_lot}, used from {new_from}, weighed empty only on {new_tare} (`tare.csv`) | empty tins {new_tin} g instead of {old_tin} g: CB-1009 and CB-1016, taken with the old tare, look 1.8 g heavier than they are ({heavy} g); from CB-1023 on the new tare is known |
-| a day of typing slips | {slip_day}, `weights/rosemary-RS-0917.csv` | ounces in a gram column twice, a missing decimal point, a net and a gross swapped, a block of seven pasted twice: see the lines below |
+| a day of typing slips | {slip_day}, `weights/rosemary-RS-0917.csv` | ounces in a gram column twice, a missing decimal point, a net and a gross swapped, a block of eight pasted twice: see the lines below |
 | a bar below half its label | OH-0811, packed 9 September | {half_bar} g typed for a 120 g bar; nobody has answered yet whether it is a slip |
 | too few weighed | RS-0902 and RS-1029: 96 jars, 30 weighed | under 100 packages EU and UK rules ask for every one |
 

@@ -95,11 +95,12 @@ class ControlChart:
         names = [str(label) for label in signals["label"]]
         if len(signals) > 1:
             listed = ", ".join(names)
-            shown = listed if len(listed) <= 60 else f"{names[0]} to {names[-1]}"
-            return (
-                f"{len(signals)} of {total} {many} lie outside the limits "
-                f"({f'{self.each} {shown}'.strip()})"
+            which = (
+                f" ({f'{self.each} {listed}'.strip()})"
+                if len(listed) <= 60
+                else f", the first at {f'{self.each} {names[0]}'.strip()}"
             )
+            return f"{len(signals)} of {total} {many} lie outside the limits{which}"
         row = signals.iloc[0]
         above = row["value"] > row["upper"]
         value, limit = _told_apart(

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import textwrap
+from collections.abc import Collection
 from typing import TYPE_CHECKING, Any, Final
 
 import plotly.graph_objects as go
@@ -21,7 +22,9 @@ _LEVELS: Final = {"lower": "lower limit", "centre": "centre", "upper": "upper li
 _LONGEST_TICK: Final = 18  # characters; all of it is on hover
 
 
-def control_chart(chart: ControlChart) -> go.Figure:
+def control_chart(
+    chart: ControlChart, *, about: str = "", marked: Collection[str] = ()
+) -> go.Figure:
     """
     A control chart with its spread beneath; the title states what it shows.
 
@@ -32,6 +35,10 @@ def control_chart(chart: ControlChart) -> go.Figure:
     ----------
     chart : ControlChart
         From ``charts.mean_range``, ``charts.mean_sd``, ``charts.individuals``.
+    about : str
+        What is charted, put before the finding.
+    marked : collection of str
+        Labels of the points to ring: those of the week under review.
 
     Examples
     --------
@@ -41,15 +48,16 @@ def control_chart(chart: ControlChart) -> go.Figure:
     ('All 7 readings lie within the limits', 'Reading (g)')
     """
     spread = chart.spread
-    figure = theme.canvas(_title(chart), height=420 if spread is None else 580)
+    title = f"{about}: {_title(chart)}" if about else _title(chart)
+    figure = theme.canvas(title, height=420 if spread is None else 580)
     figure.update_layout(margin_r=_LABEL_ROOM)
     margin = figure.layout.margin
     height = figure.layout.height - margin.t - margin.b
     if spread is None:
-        _panel(figure, chart, "y", (0.0, 1.0), height)
+        _panel(figure, chart, "y", (0.0, 1.0), height, marked)
     else:
-        _panel(figure, chart, "y", (0.44, 1.0), height)
-        _panel(figure, spread, "y2", (0.0, 0.30), height)
+        _panel(figure, chart, "y", (0.44, 1.0), height, marked)
+        _panel(figure, spread, "y2", (0.0, 0.30), height, marked)
         figure.add_annotation(
             text=theme.plain(spread.finding),
             xref="paper",
@@ -71,7 +79,8 @@ def control_chart(chart: ControlChart) -> go.Figure:
         tickvals=[int(points["point"].iloc[row]) for row in shown],
         ticktext=[theme.plain(labels[row]) for row in shown],
         tickangle=0,
-        title_text=theme.plain(_upper_first(chart.each)),
+        title_text=theme.plain(_upper_first(chart.each))
+        + (" (ringed: this week)" if marked else ""),
     )
     return figure
 
@@ -89,6 +98,7 @@ def _panel(
     yaxis: str,
     domain: tuple[float, float],
     height: float,
+    marked: Collection[str],
 ) -> None:
     points = chart.points
     decimals = chart.decimals + 2
@@ -124,8 +134,14 @@ def _panel(
                 ("triangle-up" if up else "triangle-down") if signal else "circle"
                 for signal, up in zip(signals, above, strict=True)
             ],
-            "size": [13 if signal else (7 if len(points) <= 100 else 4) for signal in signals],
-            "line": {"width": 0},
+            "size": [
+                13 if signal else 11 if label in marked else (7 if len(points) <= 100 else 4)
+                for signal, label in zip(signals, points["label"], strict=True)
+            ],
+            "line": {
+                "width": [2 if label in marked else 0 for label in points["label"]],
+                "color": theme.INK,
+            },
             "opacity": 1,
         },
         hovertext=hover,

@@ -1,0 +1,151 @@
+"""Control charts as pictures: the finding in the title, signals marked twice, stable text."""
+
+import json
+
+import numpy as np
+import plotly.io as pio
+import pytest
+
+from qa_tools.charts import ControlChart, individuals, mean_range, mean_sd
+from qa_tools.pictures import theme
+
+rng = np.random.default_rng(8)
+ROWS = rng.normal(120, 1.5, (20, 5))
+
+
+def light_batch() -> ControlChart:
+    batches = {f"B{place}": row for place, row in enumerate(ROWS, start=1)}
+    return mean_range(batches | {"B13": ROWS[12] - 6})
+
+
+def texts(figure) -> list[str]:
+    return [annotation.text for annotation in figure.layout.annotations]
+
+
+def test_title_states_the_finding_and_axes_their_units() -> None:
+    chart = light_batch()
+    figure = chart.figure()
+    assert figure.layout.title.text == chart.finding
+    assert "B13 stands below the limit" in chart.finding
+    assert figure.layout.yaxis.title.text == "Mean (g)"
+    assert figure.layout.yaxis2.title.text == "Range (g)"
+    assert (
+        mean_sd(ROWS, unit="oz").figure().layout.yaxis2.title.text == "Standard<br>deviation (oz)"
+    )
+
+
+def test_a_signal_differs_in_shape_and_in_colour() -> None:
+    figure = light_batch().figure()
+    points = [trace for trace in figure.data if trace.mode == "lines+markers"]
+    assert len(points) == 2
+    marker = points[0].marker
+    assert marker.symbol[12] == "triangle-down"
+    assert set(marker.symbol[:12]) == {"circle"}
+    assert marker.color[12] == theme.VERMILLION != marker.color[0]
+
+
+def test_hover_gives_label_value_and_reason() -> None:
+    chart = light_batch()
+    hover = next(t for t in chart.figure().data if t.mode == "lines+markers").hovertext
+    assert hover[12].startswith("<b>B13</b><br>mean of 5 readings: ")
+    assert hover[12].endswith(chart.signals["reason"].iloc[0])
+    assert "<br>within " in hover[0]
+
+
+def test_limits_are_named_at_the_edge_and_never_overlap() -> None:
+    squashed = individuals([*rng.normal(250, 1, 100), 25.0])
+    figure = squashed.figure()
+    words = [a for a in figure.layout.annotations if a.yref == "y" and a.xref == "paper"]
+    assert [a.text.rsplit(" ", 1)[0] for a in words] == ["lower limit", "centre", "upper limit"]
+    low, high = figure.layout.yaxis.range
+    margin, domain = figure.layout.margin, figure.layout.yaxis.domain
+    panel = (figure.layout.height - margin.t - margin.b) * (domain[1] - domain[0])
+    heights = [a.y * panel / (high - low) + a.yshift for a in words]
+    assert np.diff(heights).min() >= 15
+
+
+def test_a_spread_without_a_lower_limit_shows_none() -> None:
+    words = [a.text for a in mean_range(ROWS).figure().layout.annotations if a.yref == "y2"]
+    assert len(words) == 2
+    assert not any("lower" in text for text in words)
+
+
+def test_all_points_lie_inside_the_panels() -> None:
+    figure = light_batch().figure()
+    for trace in figure.data:
+        axis = figure.layout["yaxis" + (trace.yaxis or "y")[1:]]
+        assert all(axis.range[0] <= y <= axis.range[1] for y in trace.y if y is not None)
+
+
+def test_limits_that_vary_are_steps_with_no_step_where_a_point_is_missing() -> None:
+    figure = mean_range([[1.0, 2.0], [1.5, 2.5, 2.2], [2.0], [1.0, 2.5]]).figure()
+    upper = [trace for trace in figure.data if trace.name == "upper limit"]
+    assert upper[0].x == (0.5, 1.5, 1.5, 2.5, 2.5, 3.5, 3.5, 4.5)
+    assert upper[1].x == (0.5, 1.5, 1.5, 2.5, None, 3.5, 4.5)
+    assert "at the last point:" in texts(figure)
+
+
+def test_the_title_says_so_when_only_the_spread_is_out() -> None:
+    rows = ROWS.copy()
+    rows[7] += [9, -9, 0, 0, 0]
+    chart = mean_range(rows)
+    assert chart.signals.empty
+    figure = chart.figure()
+    assert figure.layout.title.text.endswith("but their spread does not")
+    assert chart.spread is not None
+    assert chart.spread.finding in texts(figure)
+
+
+def test_labels_are_text_and_never_markup() -> None:
+    chart = mean_range({"<script>a</script>": [1.0, 2.0], "b": [30.0, 31.0], "c": [1.5, 2.0]})
+    text = chart.figure().to_json()
+    assert "<script>" not in json.loads(text)["layout"]["title"]["text"]
+    assert "<script>" not in text.encode().decode("unicode_escape")
+
+
+def test_long_labels_and_many_points_leave_room_at_the_axis() -> None:
+    long = {f"second packing run of the foot scrub {i}": row for i, row in enumerate(ROWS)}
+    ticks = mean_range(long).figure().layout.xaxis.ticktext
+    assert 1 < len(ticks) <= 5
+    assert ticks[0].startswith("…")
+    assert len(individuals(rng.normal(0, 1, 1000)).figure().layout.xaxis.ticktext) <= 20
+
+
+def test_the_spread_chart_can_stand_alone() -> None:
+    chart = mean_range(ROWS)
+    assert chart.spread is not None
+    figure = chart.spread.figure()
+    assert figure.layout.title.text == chart.spread.finding
+    assert figure.layout.yaxis.title.text == "Range (g)"
+
+
+def test_the_same_chart_is_the_same_text_with_plain_rounded_numbers() -> None:
+    first, again = light_batch().figure().to_json(), light_batch().figure().to_json()
+    assert first == again
+    assert "bdata" not in first
+    assert "uid" not in first
+    numbers = [y for trace in light_batch().figure().data for y in trace.y]
+    assert all(round(y, 4) == y for y in numbers)
+
+
+@pytest.mark.parametrize(
+    ("chosen", "before", "after"),
+    [
+        (None, "plotly_mimetype+notebook", "plotly_mimetype"),
+        (None, "browser", "browser"),
+        ("plotly_mimetype+notebook", "plotly_mimetype+notebook", "plotly_mimetype+notebook"),
+    ],
+)
+def test_notebooks_keep_one_plain_copy_unless_chosen_otherwise(
+    monkeypatch, chosen, before, after
+) -> None:
+    monkeypatch.delenv("PLOTLY_RENDERER", raising=False)
+    if chosen:
+        monkeypatch.setenv("PLOTLY_RENDERER", chosen)
+    kept = pio.renderers.default
+    try:
+        pio.renderers.default = before
+        theme.canvas("nothing yet")
+        assert pio.renderers.default == after
+    finally:
+        pio.renderers.default = kept
