@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, field
+from dataclasses import asdict, dataclass, field
 from typing import TYPE_CHECKING, Final, Literal, NamedTuple
 
 import numpy as np
@@ -155,6 +155,22 @@ class Verdict:
                 return f"{plain}, but averages {grams(-self.own.over)} short: raise the fill"
             return f"{plain}; {self.own.headline}"
         return f"{plain}: {self.reason}"
+
+    def to_dict(self) -> dict[str, object]:
+        """The same facts for machines; the tests as records."""
+        return {
+            "book": self.limits.book.name,
+            "edition": self.limits.book.edition,
+            "tested": str(self.limits.tested),
+            "outcome": self.outcome,
+            "reason": self.reason,
+            "may_ship": self.may_ship,
+            "pull": [at + 1 for at in self.pull],
+            "tests": [row._asdict() for row in self.rows],
+            "draws": None if self.draws is None else self.draws._asdict(),
+            "figures": [asdict(figure) for figure in self.figures],
+            "own_check": self.own.to_dict(),
+        }
 
     def __str__(self) -> str:
         book = self.limits.book

@@ -86,6 +86,31 @@ class OwnCheck:
             return f"averages {grams(self.over)} over {declared}, too little to speak for the batch"
         return f"averages {grams(self.over)} over {declared}, which chance could explain"
 
+    def to_dict(self) -> dict[str, object]:
+        """The same facts for machines: grams, shares and counts; null where there is none."""
+        numbers = {
+            "mean_g": self.mean,
+            "mean_lower_g": self.mean_lower,
+            "mean_upper_g": self.mean_upper,
+            "over_g": self.over,
+            "short_share_upper": self.short_upper,
+            "short_twice_share_upper": self.short_twice_upper,
+            "lightest_g": self.lightest,
+        }
+        return {
+            "finding": self.finding,
+            "headline": self.headline,
+            "declared": str(self.limits.tested),
+            "tolerable_deficiency_g": self.limits.tolerance_g,
+            "confidence": self.confidence,
+            "weighed": self.n,
+            "lot_size": self.lot_size,
+            "groups": self.groups,
+            "short": self.short,
+            "short_twice": self.short_twice,
+            **{name: None if math.isnan(x) else round(x, 4) for name, x in numbers.items()},
+        }
+
     def __str__(self) -> str:
         word = self.limits.book.words.get("short", "T")
         of = f" of {self.lot_size}" if self.lot_size else ""

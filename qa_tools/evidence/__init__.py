@@ -1,0 +1,1 @@
+"""The pages: the weekly review and what stands behind it."""

@@ -1,0 +1,531 @@
+"""The weekly review: every batch of the week judged, and what to do about it, in one object."""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any, Final, NamedTuple
+
+import numpy as np
+import pandas as pd
+
+from qa_tools import __version__
+from qa_tools.books.official import PLAIN
+from qa_tools.charts import ControlChart, individuals
+from qa_tools.evidence.batches import PULL, STAGE_WORDS, Batch, batches_of
+from qa_tools.evidence.findings import Finding, of_batch, of_chart, rank
+from qa_tools.evidence.shown import Shown
+from qa_tools.evidence.week import Week, last_complete, parse_week
+from qa_tools.readings.works import Works
+
+if TYPE_CHECKING:
+    import plotly.graph_objects as go
+
+MOST: Final = 6  # lines of what to do first
+FEWEST: Final = 5  # batches before a chart of their means says anything
+FORMAT: Final = 1
+NOTHING: Final = {
+    "to_do": "Nothing to do: every batch of the week is cleared.",
+    "batches": "No batch was judged this week.",
+    "fresh": "No fresh batch was weighed this week.",
+    "tests": "No official test was run.",
+    "pull": "No weighed package has to be pulled.",
+    "giveaway": "Nothing was packed.",
+    "not_used": "Every reading was used.",
+    "unread": "Every file could be read.",
+    "questions": "No questions.",
+    "rules": "No rule book applied.",
+    "from_memory": "No verdict rests on a figure from memory.",
+    "basis": "No files were read.",
+}
+CAUTION: Final = (
+    "This page informs; the weights-and-measures authority of each market decides. "
+    "Compare figures marked as remembered with the official table before relying on them."
+)
+
+
+class WeekChart(NamedTuple):
+    """A chart of batch means, with the batches of the week by label."""
+
+    title: str
+    chart: ControlChart
+    batches: tuple[str, ...]
+
+    def figure(self) -> go.Figure:
+        """The chart, the week's points marked."""
+        from qa_tools.pictures.charts import control_chart
+
+        return control_chart(self.chart, about=self.title, marked=self.batches)
+
+
+@dataclass(frozen=True, eq=False)
+class Review:
+    """
+    One week of a works; prints as a short readable summary.
+
+    Attributes
+    ----------
+    name : str
+        Of the works.
+    week : Week or None
+        None where no weighing has a date: then everything is reviewed.
+    as_of : Timestamp
+        The day the review speaks of; NaT where nothing is dated.
+    checks : tuple of Batch
+        The week's batches, judged.
+    findings : tuple of Finding
+        Everything to do, most urgent first; `to_do` is the first six.
+    charts : tuple of WeekChart
+    currency : str
+    costs : Series
+        Cost per kg by product.
+    unread, questions, not_used, sources : DataFrame
+        As in `Works` and `Weighings`.
+    """
+
+    name: str
+    week: Week | None
+    as_of: pd.Timestamp
+    checks: tuple[Batch, ...]
+    findings: tuple[Finding, ...]
+    charts: tuple[WeekChart, ...]
+    currency: str
+    costs: pd.Series[float]
+    unread: pd.DataFrame
+    questions: pd.DataFrame
+    not_used: pd.DataFrame
+    sources: pd.DataFrame
+
+    @property
+    def title(self) -> str:
+        """What the review is of."""
+        return (
+            f"{self.name}, week of {self.week}" if self.week else f"{self.name}, undated weighings"
+        )
+
+    @property
+    def to_do(self) -> pd.DataFrame:
+        """What to do first: at most six lines, ``what, batch, to_do``."""
+        rows = [(finding.kind, finding.batch, finding.text) for finding in self.findings[:MOST]]
+        return pd.DataFrame(rows, columns=["what", "batch", "to_do"])
+
+    @property
+    def batches(self) -> pd.DataFrame:
+        """One row a batch: our own check first, then each book in the words people use."""
+        judged = [batch for batch in self.checks if batch.stage != "cut"]
+        books = sorted({check.book.name for batch in judged for check in batch.books})
+        rows = []
+        for batch in judged:
+            row = {"batch": batch.batch, "product": batch.name, **_own_words(batch)}
+            outcomes = {check.book.name: PLAIN[check.outcome] for check in batch.books}
+            row |= {book: outcomes.get(book, "") for book in books}
+            rows.append(row | {"pull": len(batch.pull) or ""})
+        own = ["batch", "product", *_own_words(None)]
+        return pd.DataFrame(rows, columns=[*own, *books, "pull"])
+
+    @property
+    def fresh(self) -> pd.DataFrame:
+        """One row a fresh batch and label: what it may lose and still hold, in per cent."""
+        rows = [
+            {
+                "batch": batch.batch,
+                "product": batch.name,
+                "weighed": len(batch.sold),
+                "mean, g": round(float(batch.sold["net_g"].mean()), 1),
+                "book": room.limits.book.name,
+                "to average": str(room.limits.tested),
+                "may lose, %": _floor(room.mean),
+                "before the lightest is short by more than allowed, %": _floor(room.lightest),
+                "usually loses, %": "" if batch.typical_loss is None else 100 * batch.typical_loss,
+            }
+            for batch in self.checks
+            for room in batch.may_lose
+        ]
+        return pd.DataFrame(rows)
+
+    @property
+    def tests(self) -> pd.DataFrame:
+        """Every official test behind the batches: measured, limit, outcome and clause."""
+        rows: list[dict[str, Any]] = []
+        for batch in self.checks:
+            for check in batch.books:
+                head = {"batch": batch.batch, "book": check.book.name, "label": str(check.label)}
+                if check.verdict is None or not check.verdict.rows:
+                    rows.append(head | {"test": check.reason, "outcome": check.outcome})
+                    continue
+                rows += [head | test._asdict() for test in check.verdict.rows]
+        columns = [
+            "batch",
+            "book",
+            "label",
+            "test",
+            "measured",
+            "limit",
+            "unit",
+            "outcome",
+            "clause",
+        ]
+        return (
+            pd.DataFrame(rows, columns=columns)
+            .astype({"unit": object})
+            .fillna({"unit": "", "clause": ""})
+        )
+
+    @property
+    def pull(self) -> pd.DataFrame:
+        """The weighed packages that may not be sold: batch, loaf, slot, weight, file and row."""
+        parts = [batch.pull for batch in self.checks if len(batch.pull)]
+        return pd.concat(parts, ignore_index=True) if parts else pd.DataFrame(columns=PULL)
+
+    @property
+    def giveaway(self) -> pd.DataFrame:
+        """Mean net above declared of packages sold, in grams, kilograms and money, by batch."""
+        rows = []
+        for batch in self.checks:
+            if batch.own is None:
+                continue
+            over = batch.own.over
+            kilos = over * batch.packages / 1000 if batch.packages else np.nan
+            cost = kilos * float(self.costs.get(batch.product, np.nan))
+            rows.append(
+                {
+                    "batch": batch.batch,
+                    "product": batch.name,
+                    "declared": batch.declared,
+                    "over the label, g a package": round(over, 2),
+                    "packages": batch.packages or "",
+                    "given away, kg": round(kilos, 2) if over > 0 else 0.0,
+                    f"given away, {self.currency}": round(cost, 2) if over > 0 else 0.0,
+                }
+            )
+        return pd.DataFrame(rows)
+
+    @property
+    def rules(self) -> pd.DataFrame:
+        """The rule books used: edition, when each judges, and what it says of drying."""
+        used = {check.book.name: check.book for batch in self.checks for check in batch.books}
+        used |= {
+            room.limits.book.name: room.limits.book for b in self.checks for room in b.may_lose
+        }
+        rows = [
+            {
+                "book": book.name,
+                "title": book.title,
+                "edition": book.edition,
+                "judged at": book.judged_at,
+                "on drying": book.drying,
+                "decided by": book.authority,
+            }
+            for _, book in sorted(used.items())
+        ]
+        return pd.DataFrame(rows)
+
+    @property
+    def from_memory(self) -> pd.DataFrame:
+        """Figures behind these verdicts that nobody has compared with the official table yet."""
+        figures = {
+            figure.name: figure
+            for batch in self.checks
+            for check in batch.books
+            if check.verdict is not None
+            for figure in check.verdict.from_memory
+        }
+        rows = [
+            {"figure": f.name, "as remembered": f.value, "compare with": f.official}
+            for _, f in sorted(figures.items())
+        ]
+        return pd.DataFrame(rows, columns=["figure", "as remembered", "compare with"])
+
+    @property
+    def basis(self) -> pd.DataFrame:
+        """The files behind the review with their hashes; the version is in `version`."""
+        return self.sources.assign(sha256=self.sources["sha256"].str[:16])
+
+    @property
+    def version(self) -> str:
+        """The toolkit's version."""
+        return __version__
+
+    def figure(self) -> go.Figure:
+        """Every weighing of the week against its label, a line a batch."""
+        from qa_tools.pictures.batches import against_label
+
+        return against_label([batch for batch in self.checks if batch.own is not None])
+
+    def show(self, table: str) -> Shown:
+        """
+        One of the review's tables for people, every word of it.
+
+        Parameters
+        ----------
+        table : str
+            ``"to_do"``, ``"batches"``, ``"fresh"``, ``"tests"``, ``"pull"``, ``"giveaway"``,
+            ``"not_used"``, ``"unread"``, ``"questions"``, ``"rules"``, ``"from_memory"`` or
+            ``"basis"``.
+
+        Raises
+        ------
+        ValueError
+            Not one of these.
+        """
+        if table not in NOTHING:
+            raise ValueError(f"{table!r} is not a table of a review; it has {', '.join(NOTHING)}")
+        return Shown(getattr(self, table), NOTHING[table])
+
+    def to_dict(self) -> dict[str, Any]:
+        """The same facts for machines: plain values, rounded, dates as text; ``format`` 1."""
+        dated = None if pd.isna(self.as_of) else f"{self.as_of:%Y-%m-%d}"
+        week = None if self.week is None else [f"{day:%Y-%m-%d}" for day in self.week]
+        return {
+            "format": FORMAT,
+            "works": self.name,
+            "week": week,
+            "as_of": dated,
+            "findings": [finding._asdict() for finding in self.findings],
+            "batches": [_batch_facts(batch) for batch in self.checks],
+            "tests": records(self.tests),
+            "fresh": records(self.fresh),
+            "pull": records(self.pull),
+            "giveaway": records(self.giveaway),
+            "signals": [
+                {"chart": chart.title, "point": int(row["point"]), "batch": row["label"]}
+                | {"value": round(float(row["value"]), 4), "reason": row["reason"]}
+                for chart in self.charts
+                for row in chart.chart.signals.to_dict("records")
+            ],
+            "unread": records(self.unread),
+            "questions": records(self.questions),
+            "not_used": records(self.not_used),
+            "rules": records(self.rules),
+            "from_memory": records(self.from_memory),
+            "sources": records(self.sources),
+            "version": self.version,
+            "caution": CAUTION,
+        }
+
+    def __str__(self) -> str:
+        lines = [self.title, ""]
+        for row in self.unread.to_dict("records"):
+            lines.append(f"Not read: {row['file']}: {row['found']}. {row['to_do']}")
+        lines += [f"{i}. {finding.text}" for i, finding in enumerate(self.findings[:MOST], 1)]
+        if not self.findings:
+            lines.append("Nothing to do: every batch of the week is cleared.")
+        more = len(self.findings) - MOST
+        lines += [f"and {more} more, below"] if more > 0 else []
+        for batch in self.checks:
+            lines += ["", *batch_lines(batch)]
+        return "\n".join(lines)
+
+
+def batch_lines(batch: Batch) -> list[str]:
+    """One batch as readable text, our own check leading."""
+    size = f" of {batch.packages}" if batch.packages and batch.stage != "cut" else ""
+    stage = STAGE_WORDS.get(batch.stage, batch.stage)
+    lines = [f"{batch.batch}  {batch.name}, {len(batch.sold)}{size} weighed {stage}".rstrip()]
+    if batch.own is not None:
+        lines += [f"  {line.strip()}" for line in str(batch.own).splitlines()]
+    for check in batch.books:
+        words = (
+            check.verdict.headline
+            if check.verdict and check.outcome == check.verdict.outcome
+            else ""
+        )
+        lines.append(f"  {check.book.name}: {words or PLAIN[check.outcome] + ': ' + check.reason}")
+    for room in batch.may_lose:
+        lines.append(
+            f"  {room.limits.book.name}: may lose up to {_floor(room.mean):.1f} % "
+            f"and still average {room.limits.tested}"
+        )
+    return lines + [f"  Note: {remark}" for remark in batch.remarks]
+
+
+def review(
+    works: Works,
+    week: str | dt.date | None = None,
+    books: Sequence[str] | str | None = None,
+    *,
+    as_of: str | dt.date | None = None,
+) -> Review:
+    """
+    The weekly review: which batches hold what their label says, and what to do first.
+
+    Parameters
+    ----------
+    works : Works
+        From `read_works`.
+    week : str or date, optional
+        A date in the week, or "2026-W44"; the last complete week with weighings when not given.
+    books : name or names, optional
+        Rule books to judge by, instead of those the labels name.
+    as_of : str or date, optional
+        The day to speak of; the last date in the data when not given (never the clock).
+
+    Returns
+    -------
+    Review
+
+    Raises
+    ------
+    ValueError
+        Not a week, an unknown book, or a week without weighings (says which weeks have some).
+
+    Examples
+    --------
+    >>> works = getfixture("demo_works")
+    >>> print(review(works).title)
+    Quillhaven, week of 26 October to 1 November 2026
+    """
+    table = works.weighings.table
+    settings = {row["name"].casefold(): row["value"] for row in works.settings.to_dict("records")}
+    first_day = settings.get("first day of the week", "Monday")
+    today = pd.Timestamp(as_of) if as_of is not None else table["when"].max()
+    if week is not None:
+        chosen: Week | None = parse_week(week, first_day)
+    elif pd.isna(today):
+        chosen = None
+    else:
+        working = settings.get("working days", "Monday to Friday")
+        chosen = last_complete(table["when"], today, first_day, working)
+    readings, touched = _readings(works, table, chosen)
+    if touched.empty:
+        dates = table["when"].dropna()
+        span = (
+            f"they run from {dates.min():%Y-%m-%d} to {dates.max():%Y-%m-%d}" if len(dates) else ""
+        )
+        raise ValueError(f"no weighing is dated in {chosen}; {span or 'none has a date'}")
+    day = today if pd.notna(today) else pd.Timestamp.max.floor("D")
+    names = [books] if isinstance(books, str) else books
+    checks = batches_of(works, readings, touched, names, day)
+    charts = _charts(readings, checks)
+    findings = [finding for batch in checks for finding in of_batch(batch, day)]
+    findings += [found for chart in charts for found in of_chart(*chart)]
+    for row in works.unread.to_dict("records"):
+        text = f"{row['file']} could not be read: {row['found']}. {row['to_do']}"
+        findings.append(Finding("files not read", "", text))
+    for row in works.questions.to_dict("records"):
+        text = f"{row['file']}: {row['question']} {row['how_to_answer']}"
+        findings.append(Finding("to answer", "", text))
+    return Review(
+        name=works.name,
+        week=chosen,
+        as_of=today,
+        checks=tuple(checks),
+        findings=rank(findings),
+        charts=tuple(charts),
+        currency=settings.get("currency", "money"),
+        costs=works.products.set_index("product")["cost_per_kg"],
+        unread=works.unread,
+        questions=works.questions,
+        not_used=works.weighings.not_used,
+        sources=works.weighings.sources,
+    )
+
+
+def _readings(
+    works: Works, table: pd.DataFrame, week: Week | None
+) -> tuple[pd.DataFrame, pd.DataFrame]:
+    """The weighings up to the end of the week, and those of the week itself."""
+    if week is None:
+        return table, table
+    # A weighing without a date is of the day its batch was packed, or made when freshly cut.
+    days = works.batches.drop_duplicates("batch").set_index("batch")
+    packed = table["batch"].map(days["packed_on"])
+    made = table["batch"].map(days["made_on"])
+    when = table["when"].fillna(packed.where(table["stage"] != "cut", made))
+    so_far = when.isna() | (when < week.end + pd.Timedelta(days=1))
+    table = table.assign(when=when)
+    return table[so_far], table[week.holds(when)]
+
+
+def _charts(readings: pd.DataFrame, checks: Sequence[Batch]) -> list[WeekChart]:
+    """Batch means over time, for each product and stage of the week with enough batches."""
+    found = []
+    kinds = dict.fromkeys((batch.product, batch.stage, batch.name) for batch in checks)
+    for product, stage, name in kinds:
+        rows = readings[
+            (readings["product"] == product)
+            & (readings["stage"] == stage)
+            & (readings["doubt"] == "")
+            & (readings["batch"] != "")
+        ]
+        by_batch = rows.groupby("batch").agg(mean=("net_g", "mean"), when=("when", "min"))
+        means = by_batch.sort_values(["when"], kind="stable")["mean"]
+        if len(means) < FEWEST or means.nunique() == 1:
+            continue
+        chart = individuals(means.rename_axis("batch"))
+        mine = tuple(b.batch for b in checks if (b.product, b.stage) == (product, stage))
+        found.append(WeekChart(f"{name}, {STAGE_WORDS.get(stage, stage)}", chart, mine))
+    return found
+
+
+def _own_words(batch: Batch | None) -> dict[str, object]:
+    """Our own check of a batch as columns; without a batch, their names."""
+    own = batch.own if batch else None
+    word = {"short": "averages short", "holds": "holds its label", "not shown": "not shown to hold"}
+    known = own is not None and not np.isnan(own.mean_lower) and own.n != own.lot_size
+    declared = own.limits.declared_g if own else 0.0
+    return {
+        "label": batch.declared if batch else "",
+        "weighed": f"{own.n} of {batch.packages or '?'}" if own and batch else "",
+        "our own check": word[own.finding] if own else "",
+        "mean over label, g": round(own.over, 2) if own else np.nan,
+        "95 % sure between, g": (
+            f"{own.mean_lower - declared:+.1f} to {own.mean_upper - declared:+.1f}"
+            if own and known
+            else "all weighed"
+            if own and own.n == own.lot_size
+            else ""
+        ),
+        "short by more than allowed": own.short if own else 0,
+        "by more than twice": own.short_twice if own else 0,
+        "lightest, g": round(own.lightest, 1) if own else np.nan,
+    }
+
+
+def _floor(share: float) -> float:
+    """A share as per cent, rounded down: what may be lost is never overstated."""
+    return float(np.floor(share * 1000) / 10)
+
+
+def _batch_facts(batch: Batch) -> dict[str, Any]:
+    return {
+        "batch": batch.batch,
+        "product": batch.product,
+        "name": batch.name,
+        "stage": batch.stage,
+        "packages": batch.packages,
+        "weighed": len(batch.sold),
+        "declared": batch.declared,
+        "sent": batch.sent,
+        "held": batch.held,
+        "doubts": list(batch.doubts),
+        "remarks": list(batch.remarks),
+        "own_check": None if batch.own is None else batch.own.to_dict(),
+        "books": {
+            check.book.name: {
+                "label": str(check.label),
+                "outcome": check.outcome,
+                "reason": check.reason,
+                "may_ship": check.outcome == "accept" and batch.pull.empty,
+            }
+            for check in batch.books
+        },
+    }
+
+
+def records(table: pd.DataFrame) -> list[dict[str, Any]]:
+    """A table as plain records for JSON: missing as null, dates as text, floats rounded."""
+
+    def plain(value: Any) -> Any:
+        if isinstance(value, pd.Timestamp):
+            return value.isoformat()
+        if not isinstance(value, str) and pd.isna(value):
+            return None
+        if isinstance(value, float | np.floating):
+            return round(float(value), 4)
+        return int(value) if isinstance(value, np.integer) else value
+
+    return [
+        {str(name): plain(value) for name, value in row.items()} for row in table.to_dict("records")
+    ]
