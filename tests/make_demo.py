@@ -579,6 +579,7 @@ def write_settings(folder: Path, planted: list[Line]) -> None:
         ["date order", "day first", "LT", FIRST_DAY],
         ["first day of the week", "Monday", "LT", FIRST_DAY],
         ["working days", "Monday to Friday", "LT", FIRST_DAY],
+        ["works", "Quillhaven", "LT", FIRST_DAY],
         ["unit", "g", "LT", FIRST_DAY],
         *answers,
     ]

@@ -26,7 +26,7 @@ SIGNATURES = {
     "charts.constants": "(n)",
     "charts.mean_range": "(subgroups, *, unit)",
     "charts.mean_sd": "(subgroups, *, unit)",
-    "charts.individuals": "(values, *, unit)",
+    "charts.individuals": "(values, *, unit, what)",
 }
 ATTRIBUTES = {
     "Works": (

@@ -12,7 +12,7 @@ from numpy.typing import ArrayLike, NDArray
 from qa_tools.books.draws import Draws, share_of_draws
 from qa_tools.books.figures import Figure
 from qa_tools.books.limits import EXACT_G, Limits, below, in_grams, limits
-from qa_tools.books.own import OwnCheck, grams, own_check
+from qa_tools.books.own import OwnCheck, grams, own_check, percent
 from qa_tools.books.plans import NoPlan, SamplingPlan
 from qa_tools.books.rulebook import Declared, RuleBook
 
@@ -150,6 +150,8 @@ class Verdict:
     def headline(self) -> str:
         """The outcome in plain words, never a pass without the plain mean beside it."""
         plain = PLAIN[self.outcome]
+        if self.outcome == "accept" and self.pull:
+            plain += f" once {len(self.pull)} is pulled"
         if self.outcome == "accept":
             if self.own.finding == "short":
                 return f"{plain}, but averages {grams(-self.own.over)} short: raise the fill"
@@ -297,7 +299,10 @@ def judge(
         return verdict(outcome, reason, plan, _rows(plan, found, weights, flags, words))
     draws = share_of_draws(errors, *flags, plan)
     outcome, reason = _by_draws(plan, draws, n)
-    words = [f"{share:.0%} of draws pass" for share in (draws.short, draws.mean, draws.twice)]
+    words = [
+        f"{percent(round(share, 2))} of draws pass"
+        for share in (draws.short, draws.mean, draws.twice)
+    ]
     return verdict(outcome, reason, plan, _rows(plan, found, weights, flags, words), draws)
 
 
@@ -336,7 +341,8 @@ def conclude(plan: SamplingPlan, short: int, mean: int, twice: int) -> tuple[Out
 
 def _by_draws(plan: SamplingPlan, draws: Draws, n: int) -> tuple[Outcome, str]:
     """The outcome of a larger sample from how the random draws of the plan's size fare."""
-    share = f"{draws.accept:.0%} of random draws of {plan.n} from the {n} weighed would pass"
+    passing = percent(round(draws.accept, 2))
+    share = f"{passing} of random draws of {plan.n} from the {n} weighed would pass"
     if draws.accept >= SURE:
         return "accept", share
     if draws.reject >= SURE:
@@ -359,10 +365,15 @@ def _rows(
     rows = []
     if plan.factor is not None:
         allowance = plan.factor * float(np.std(weights, ddof=1)) if plan.factor else 0.0
-        limit = round(found.declared_g - allowance, 3)
+        average, declared = float(np.mean(weights)), found.declared_g
+        measured, limit = {
+            "contents": (average, declared - allowance),
+            "weighted": (average + allowance, declared),
+            "error": (average - declared, -allowance),
+        }[plan.mean_form]
         name = book.words.get("mean", "average")
-        measured = round(float(np.mean(weights)), 3)
-        rows.append(TestRow(name, measured, limit, "g", mean, plan.mean_clause))
+        clause = plan.mean_clause
+        rows.append(TestRow(name, round(measured, 3), round(limit, 3), "g", mean, clause))
     if plan.count_stages:
         name = book.words.get("count", "packages short by more than allowed")
         allowed = plan.count_stages[0].accept

@@ -124,7 +124,7 @@ class OwnCheck:
         else:
             spread = (
                 f"{self.mean_lower:.1f} to {self.mean_upper:.1f} g with "
-                f"{self.confidence:.0%} confidence"
+                f"{percent(self.confidence)} confidence"
             )
         lines.append(f"  Mean {self.mean:.1f} g ({spread}); lightest {self.lightest:.1f} g.")
         if self.limits.tolerance_g is not None:
@@ -135,7 +135,7 @@ class OwnCheck:
             ):
                 size = t if not times else 2 * t
                 known = math.isnan(upper) or self.n == self.lot_size
-                at_most = "" if known else f"; at most {upper:.1%} of the batch"
+                at_most = "" if known else f"; at most {percent(upper)} of the batch"
                 lines.append(
                     f"  Short by more than {times}allowed ({times}{word}, {size:.1f} g): "
                     f"{count} of {self.n}{at_most}."
@@ -153,6 +153,18 @@ def grams(amount: float) -> str:
     ('0.6 g', '0.04 g')
     """
     return f"{amount:.1f} g" if abs(amount) >= 0.05 else f"{amount:.1g} g"
+
+
+def percent(share: float) -> str:
+    """
+    A share in per cent, to three figures at most.
+
+    Examples
+    --------
+    >>> percent(0.95), percent(0.0813)
+    ('95 %', '8.1 %')
+    """
+    return f"{round(100 * share, 1):g} %"
 
 
 def own_check(

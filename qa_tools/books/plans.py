@@ -6,7 +6,7 @@ import itertools
 import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Any, Literal, NamedTuple
+from typing import TYPE_CHECKING, Any, Literal, NamedTuple, get_args
 
 from qa_tools.books.figures import Figure
 
@@ -14,6 +14,7 @@ if TYPE_CHECKING:
     from qa_tools.books.rulebook import RuleBook
 
 Sample = Literal["exactly", "at least", "whole lot"]
+MeanForm = Literal["contents", "weighted", "error"]
 
 
 class NoPlan(ValueError):
@@ -54,6 +55,10 @@ class SamplingPlan:
         t / sqrt(n) at full precision, for comparison; 0 where the printed factor is 0.
     beyond_twice_reject : int or None
         Packages short by more than 2T that fail the lot; None where the test has no such count.
+    mean_form : {"contents", "weighted", "error"}
+        How the book words its mean test, all three the same comparison: the mean against the
+        declared quantity less the allowance; the mean plus the allowance against the declared
+        quantity; or the mean error against the allowance.
     mean_clause, count_clause : str
         Where the two tests stand.
     figures : tuple of Figure
@@ -69,6 +74,7 @@ class SamplingPlan:
     factor: float | None
     exact_factor: float | None
     beyond_twice_reject: int | None
+    mean_form: MeanForm
     mean_clause: str
     count_clause: str
     figures: tuple[Figure, ...]
@@ -118,6 +124,7 @@ def plan_for(book: RuleBook, lot_size: int, test: str, n: int | None) -> Samplin
         factor=factor,
         exact_factor=exact,
         beyond_twice_reject=book.beyond_twice.get("reject"),
+        mean_form=sampling.get("mean_form", "contents"),
         mean_clause=sampling.get("mean_clause", sampling["clause"]),
         count_clause=sampling.get("count_clause", sampling["clause"]),
         figures=(_figure(book, sampling, row, first, stages, factor),),
@@ -212,6 +219,8 @@ def check_sampling(file: str, sampling: Mapping[str, Any]) -> None:
     for key in ("clause", "grade", "confidence", "plans"):
         if key not in sampling:
             raise ValueError(f"{file}: the key {key!r} is missing in 'sampling'")
+    if sampling.get("mean_form", "contents") not in get_args(MeanForm):
+        raise ValueError(f"{file}: mean_form is {sampling['mean_form']!r} in 'sampling'")
     if "by_size" in sampling and "largest" not in sampling:
         raise ValueError(f"{file}: the key 'largest' is missing in 'sampling'")
     for i, row in enumerate(sampling["plans"]):
@@ -219,7 +228,7 @@ def check_sampling(file: str, sampling: Mapping[str, Any]) -> None:
         for key in ("lot", "sample"):
             if key not in row:
                 raise ValueError(f"{file}: the key {key!r} is missing in {where}")
-        if row["sample"] not in ("exactly", "at least", "whole lot"):
+        if row["sample"] not in get_args(Sample):
             raise ValueError(f"{file}: {row['sample']!r} is not a sample in {where}")
         if row["sample"] == "at least" and "least" not in row:
             raise ValueError(f"{file}: the key 'least' is missing in {where}")

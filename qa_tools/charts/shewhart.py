@@ -120,7 +120,7 @@ def mean_sd(subgroups: SubgroupsLike, *, unit: str = "g") -> ControlChart:
     )
 
 
-def individuals(values: ValuesLike, *, unit: str = "g") -> ControlChart:
+def individuals(values: ValuesLike, *, unit: str = "g", what: str = "reading") -> ControlChart:
     """
     Chart of single readings in time order with limits from the moving range, which is beneath.
 
@@ -132,6 +132,8 @@ def individuals(values: ValuesLike, *, unit: str = "g") -> ControlChart:
         Readings in time order. The index of a Series becomes the labels.
     unit : str
         Unit of the readings, for words and pictures.
+    what : str
+        What one value is, for words and pictures: "batch mean".
 
     Returns
     -------
@@ -180,7 +182,7 @@ def individuals(values: ValuesLike, *, unit: str = "g") -> ControlChart:
         upper=pair.D4 * mean_range,
     )
     points = table_of_points(
-        what="reading",
+        what=what,
         unit=unit,
         point=point,
         label=labels,
@@ -191,7 +193,7 @@ def individuals(values: ValuesLike, *, unit: str = "g") -> ControlChart:
         upper=centre + 3 * sigma,
     )
     beneath = ControlChart("moving range", spread, sigma, unit, each, basis)
-    return ControlChart("reading", points, sigma, unit, each, basis, beneath)
+    return ControlChart(what, points, sigma, unit, each, basis, beneath)
 
 
 def _means_and_spread(

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import Final
+from typing import Final, cast
 
 import numpy as np
 import pandas as pd
@@ -193,7 +193,7 @@ def _batch(
         pull=_pull(checks, used),
         doubts=tuple(text for text in rows["doubt"].unique() if text),
         remarks=_remarks(weighed, lot_size, labels, rows),
-        sell_from=known["sell_from"].iloc[0] if len(known) else pd.NaT,
+        sell_from=known["sell_from"].iloc[0] if len(known) else cast(pd.Timestamp, pd.NaT),
         sent=_sent(works, batch, as_of),
         held=_held(works, batch, as_of),
     )
@@ -287,6 +287,11 @@ def _may_lose(book: RuleBook, label: Declaration, rows: pd.DataFrame) -> MayLose
     )
 
 
+def floor_percent(share: float) -> float:
+    """A share in per cent, rounded down: what may be lost is never overstated."""
+    return float(np.floor(share * 1000) / 10)
+
+
 def _pull(checks: Sequence[BookCheck], used: dict[str, pd.DataFrame]) -> pd.DataFrame:
     parts = [
         used[check.book.name].iloc[list(check.verdict.pull)]
@@ -322,7 +327,9 @@ def _remarks(
             f"net by a mean tare of {first['tare_g']:.1f} g (sd {first['tare_sd_g']:.2f} g from "
             f"{first['tare_n']:.0f} empty)"
         )
-    found += [text for text in all_rows["remark"].unique() if text][:3]
+    pointed = all_rows[all_rows["remark"] != ""]
+    places = pointed[["row", "file", "remark"]].itertuples(index=False)
+    found += [f"row {row} of {file}: {remark}" for row, file, remark in places]
     return tuple(found)
 
 

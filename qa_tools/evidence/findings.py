@@ -7,9 +7,9 @@ from typing import Final, NamedTuple
 
 import pandas as pd
 
-from qa_tools.books.own import grams
+from qa_tools.books.own import grams, percent
 from qa_tools.charts import ControlChart
-from qa_tools.evidence.batches import Batch, BookCheck
+from qa_tools.evidence.batches import Batch, BookCheck, floor_percent
 from qa_tools.evidence.week import day_words
 
 RANKS: Final = (
@@ -22,9 +22,10 @@ RANKS: Final = (
     "too few weighed",
     "drying",
     "drift",
+    "could go either way",
     "held",
 )
-_SHOWN: Final = 4  # packages or names listed in one sentence
+_SHOWN: Final = 4  # packages listed in one sentence
 
 
 class Finding(NamedTuple):
@@ -36,52 +37,80 @@ class Finding(NamedTuple):
 
 
 def rank(findings: Iterable[Finding]) -> tuple[Finding, ...]:
-    """The findings, most urgent first, each batch in the order it came."""
-    return tuple(sorted(findings, key=lambda finding: RANKS.index(finding.kind)))
+    """
+    The findings, most urgent first, one line a batch: what is said of the same batch is joined.
+
+    Examples
+    --------
+    >>> found = rank([Finding("drift", "A", "Mean low."), Finding("to pull", "A", "Pull 1.")])
+    >>> found[0].kind, found[0].text
+    ('to pull', 'A: Pull 1. Mean low.')
+    """
+    ordered = sorted(findings, key=lambda finding: RANKS.index(finding.kind))
+    lines: dict[str, Finding] = {}
+    for at, finding in enumerate(ordered):
+        key = finding.batch or str(at)
+        if key in lines:
+            told = lines[key]
+            lines[key] = told._replace(text=f"{told.text} {finding.text}")
+        else:
+            name = f"{finding.batch}: " if finding.batch else ""
+            lines[key] = finding._replace(text=name + finding.text)
+    return tuple(lines.values())
 
 
 def of_batch(batch: Batch, as_of: pd.Timestamp) -> Iterator[Finding]:
-    """What one batch asks for."""
-    name = f"{batch.batch or 'no batch'} ({batch.name})"
+    """What one batch asks for, each in a sentence that follows its name."""
     if batch.stage == "cut":
-        yield from _drying(batch, name)
+        yield from _drying(batch)
         return
     failed = [check for check in batch.books if check.outcome == "reject"]
-    short = batch.own is not None and batch.own.finding == "short"
+    own = batch.own
+    short = own is not None and own.finding == "short"
     where = _whereabouts(batch, as_of)
+
+    def say(kind: str, text: str) -> Finding:
+        return Finding(kind, batch.batch, text)
+
     if batch.held:
-        yield Finding("held", batch.batch, f"{name} is on hold ({batch.held}).")
+        because = _why(batch, failed)
+        yield say("held", f"On hold ({batch.held}){': ' + because if because else ''}.")
     elif where and (failed or short):
-        yield Finding(
+        yield say(
             "on sale and short",
-            batch.batch,
-            f"{name} is {where} and {_why(batch, failed)}. Stop selling what is left and settle "
+            f"{batch.name}, {where}; {_why(batch, failed)}. Stop selling what is left and settle "
             "what to do about what went out.",
         )
     elif failed:
         due = f", due on sale {day_words(batch.sell_from)}" if pd.notna(batch.sell_from) else ""
-        yield Finding("not cleared", batch.batch, f"Hold {name}{due}: {_why(batch, failed)}.")
-    elif short and batch.own is not None:
+        yield say("not cleared", f"Hold it ({batch.name}{due}); {_why(batch, failed)}.")
+    elif short and own is not None:
         passes = any(check.outcome == "accept" for check in batch.books)
-        lead = "would pass inspection, but" if passes else "is not cleared yet and"
-        yield Finding(
+        lead = "Would pass inspection, but averages" if passes else "Averages"
+        yield say(
             "averages short",
-            batch.batch,
-            f"{name} {lead} averages {grams(-batch.own.over)} short of {batch.declared}: "
-            "raise the fill.",
+            f"{lead} {grams(-own.over)} short of {batch.declared}: raise the fill.",
         )
     if len(batch.pull):
-        so = f"is {where}; find and pull" if where else "may ship once you pull"
-        kind = "on sale and short" if where else "to pull"
-        yield Finding(
-            kind,
-            batch.batch,
-            f"{name} {so} {_packages(batch.pull)}: short by more than twice allowed"
-            + ("." if batch.packages == len(batch.sold) else "; more may be among the unweighed."),
+        more = (
+            "." if batch.packages == len(batch.sold) else "; there may be more among the unweighed."
         )
+        listed = f"{_packages(batch.pull)}, short by more than twice allowed"
+        if where:
+            yield say("on sale and short", f"{batch.name}, {where}: find and pull {listed}{more}")
+        else:
+            yield say("to pull", f"Before it ships, pull {listed}{more}")
     for doubt in batch.doubts:
-        yield Finding("to answer", batch.batch, f"{batch.batch}: {doubt}")
-    yield from _unsettled(batch, name)
+        yield say("to answer", f"{doubt} Answer in settings.csv.")
+    for reason, books in _by_reason(batch, "too few").items():
+        yield say("too few weighed", f"Not cleared under {books}: {reason}.")
+    for reason, books in _by_reason(batch, "unsettled").items():
+        if "random draws" in reason:
+            yield say(
+                "could go either way", f"Under {books} an inspection could go either way: {reason}."
+            )
+        elif not batch.doubts:
+            yield say("not cleared", f"Not settled under {books}: {reason}.")
 
 
 def of_chart(title: str, chart: ControlChart, batches: Sequence[str]) -> Iterator[Finding]:
@@ -89,16 +118,16 @@ def of_chart(title: str, chart: ControlChart, batches: Sequence[str]) -> Iterato
     for row in chart.signals.to_dict("records"):
         if row["label"] in batches:
             yield Finding(
-                "drift", str(row["label"]), f"{title}, batch {row['label']}: {row['reason']}."
+                "drift", str(row["label"]), f"Outside the chart of {title}: {row['reason']}."
             )
 
 
 def _why(batch: Batch, failed: Sequence[BookCheck]) -> str:
     words = [batch.own.headline] if batch.own is not None and batch.own.finding == "short" else []
     if failed:
-        books = ", ".join(check.book.name for check in failed)
         reasons = list(dict.fromkeys(check.reason for check in failed))
         because = f": {reasons[0]}" if len(reasons) == 1 and not words else ""
+        books = ", ".join(check.book.name for check in failed)
         words.append(f"would fail inspection under {books}{because}")
     return " and ".join(words)
 
@@ -108,7 +137,7 @@ def _whereabouts(batch: Batch, as_of: pd.Timestamp) -> str:
     words = [f"on sale since {day_words(batch.sell_from, year=False)}"] if on_sale else []
     if batch.sent:
         of = f" of {batch.packages}" if batch.packages else ""
-        words.append(f"{'' if words else 'out, '}{batch.sent}{of} sent")
+        words.append(f"{batch.sent}{of} sent")
     return ", ".join(words)
 
 
@@ -116,36 +145,25 @@ def _packages(rows: pd.DataFrame) -> str:
     """Packages by loaf and slot where known, else by file and row."""
     words = []
     for row in rows.head(_SHOWN).to_dict("records"):
+        at = f"row {row['row']} of {row['file']}"
         place = f"loaf {row['loaf']}" if row["loaf"] else ""
         place += f" slot {row['slot']}" if pd.notna(row["slot"]) else ""
-        words.append(
-            f"{place or 'row ' + str(row['row']) + ' of ' + row['file']} ({row['net_g']:.1f} g)"
-        )
+        words.append(f"{place.strip() or at} ({row['net_g']:.1f} g)")
     more = f" and {len(rows) - _SHOWN} more" if len(rows) > _SHOWN else ""
-    return ", ".join(word.strip() for word in words) + more
+    return ", ".join(words) + more
 
 
-def _unsettled(batch: Batch, name: str) -> Iterator[Finding]:
-    few = [check for check in batch.books if check.outcome == "too few"]
-    if few:
-        words = "; ".join(
-            f"{', '.join(books)}: {reason}" for reason, books in _by_reason(few).items()
-        )
-        yield Finding("too few weighed", batch.batch, f"{name} is not cleared: {words}.")
-    open_ = [check for check in batch.books if check.outcome == "unsettled"]
-    if open_ and not batch.doubts:
-        words = "; ".join(f"{', '.join(books)}: {why}" for why, books in _by_reason(open_).items())
-        yield Finding("not cleared", batch.batch, f"{name} is not settled: {words}.")
-
-
-def _by_reason(checks: Sequence[BookCheck]) -> dict[str, list[str]]:
-    found: dict[str, list[str]] = {}
-    for check in checks:
-        found.setdefault(check.reason, []).append(check.book.name)
+def _by_reason(batch: Batch, outcome: str) -> dict[str, str]:
+    """The books with an outcome, together where they have the same reason."""
+    found: dict[str, str] = {}
+    for check in batch.books:
+        if check.outcome == outcome:
+            names = found.get(check.reason)
+            found[check.reason] = f"{names}, {check.book.name}" if names else check.book.name
     return found
 
 
-def _drying(batch: Batch, name: str) -> Iterator[Finding]:
+def _drying(batch: Batch) -> Iterator[Finding]:
     if not batch.may_lose or batch.typical_loss is None:
         return
     least = min(batch.may_lose, key=lambda room: room.mean)
@@ -153,6 +171,7 @@ def _drying(batch: Batch, name: str) -> Iterator[Finding]:
         yield Finding(
             "drying",
             batch.batch,
-            f"{name}, fresh: may lose {least.mean:.1%} and still average {least.limits.tested}; "
-            f"it usually loses {batch.typical_loss:.1%}. Cut heavier.",
+            f"Fresh: may lose {floor_percent(least.mean):g} % and still average "
+            f"{least.limits.tested}, but {batch.name} usually loses "
+            f"{percent(batch.typical_loss)}. Cut heavier.",
         )

@@ -9,13 +9,16 @@ from typing import Any, Final
 
 import pandas as pd
 
-from qa_tools.books.official import PLAIN
-from qa_tools.evidence.review import CAUTION, MOST, Review
+from qa_tools.evidence.review import CAUTION, MOST, OUTCOME_WORDS, Review
 from qa_tools.evidence.shown import heads, is_number, plain_cell
 from qa_tools.evidence.week import day_words
 
-_BAD: Final = {PLAIN["reject"], "averages short"}
-_OPEN: Final = {PLAIN["too few"], PLAIN["unsettled"], "not shown to hold"}
+_BAD: Final = {OUTCOME_WORDS["reject"], "reject", "averages short"}
+_OPEN: Final = {
+    *(OUTCOME_WORDS["too few"], OUTCOME_WORDS["unsettled"]),
+    *("not shown to hold", "holds on average, not every package"),
+}
+_SHORT: Final = 14  # characters; a cell of no more is kept on one line
 
 
 def weekly_page(review: Review, out: str | Path) -> Path:
@@ -109,4 +112,5 @@ def _cells(table: pd.DataFrame, name: str) -> dict[str, Any]:
 def _cell(value: Any, number: bool) -> dict[str, str]:
     text = plain_cell(value)
     kind = "number" if number else "bad" if text in _BAD else "open" if text in _OPEN else ""
+    kind += " line" if len(text) <= _SHORT else ""
     return {"text": text, "kind": kind}

@@ -5,7 +5,7 @@ from __future__ import annotations
 import datetime as dt
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Any, Final, NamedTuple
+from typing import TYPE_CHECKING, Any, Final, NamedTuple, cast
 
 import numpy as np
 import pandas as pd
@@ -13,7 +13,14 @@ import pandas as pd
 from qa_tools import __version__
 from qa_tools.books.official import PLAIN
 from qa_tools.charts import ControlChart, individuals
-from qa_tools.evidence.batches import PULL, STAGE_WORDS, Batch, batches_of
+from qa_tools.evidence.batches import (
+    PULL,
+    STAGE_WORDS,
+    Batch,
+    BookCheck,
+    batches_of,
+    floor_percent,
+)
 from qa_tools.evidence.findings import Finding, of_batch, of_chart, rank
 from qa_tools.evidence.shown import Shown
 from qa_tools.evidence.week import Week, last_complete, parse_week
@@ -25,6 +32,12 @@ if TYPE_CHECKING:
 MOST: Final = 6  # lines of what to do first
 FEWEST: Final = 5  # batches before a chart of their means says anything
 FORMAT: Final = 1
+OUTCOME_WORDS: Final = {
+    "accept": "would pass",
+    "reject": "would fail",
+    "too few": "too few weighed",
+    "unsettled": "not settled",
+}
 NOTHING: Final = {
     "to_do": "Nothing to do: every batch of the week is cleared.",
     "batches": "No batch was judged this week.",
@@ -117,32 +130,40 @@ class Review:
         books = sorted({check.book.name for batch in judged for check in batch.books})
         rows = []
         for batch in judged:
-            row = {"batch": batch.batch, "product": batch.name, **_own_words(batch)}
-            outcomes = {check.book.name: PLAIN[check.outcome] for check in batch.books}
-            row |= {book: outcomes.get(book, "") for book in books}
-            rows.append(row | {"pull": len(batch.pull) or ""})
-        own = ["batch", "product", *_own_words(None)]
-        return pd.DataFrame(rows, columns=[*own, *books, "pull"])
+            outcomes = {check.book.name: _outcome_words(check, batch) for check in batch.books}
+            row = {"batch": batch.batch, "product": f"{batch.name}, {batch.declared}".strip(", ")}
+            rows.append(row | _own_words(batch) | {book: outcomes.get(book, "") for book in books})
+        return pd.DataFrame(rows)
 
     @property
     def fresh(self) -> pd.DataFrame:
-        """One row a fresh batch and label: what it may lose and still hold, in per cent."""
-        rows = [
-            {
-                "batch": batch.batch,
-                "product": batch.name,
-                "weighed": len(batch.sold),
-                "mean, g": round(float(batch.sold["net_g"].mean()), 1),
-                "book": room.limits.book.name,
-                "to average": str(room.limits.tested),
-                "may lose, %": _floor(room.mean),
-                "before the lightest is short by more than allowed, %": _floor(room.lightest),
-                "usually loses, %": "" if batch.typical_loss is None else 100 * batch.typical_loss,
-            }
-            for batch in self.checks
-            for room in batch.may_lose
-        ]
-        return pd.DataFrame(rows)
+        """One row a fresh batch and kind of label: what it may lose and still hold, in per cent."""
+        rows: dict[tuple[object, ...], dict[str, Any]] = {}
+        for batch in self.checks:
+            for room in batch.may_lose:
+                told = (
+                    str(room.limits.tested),
+                    floor_percent(room.mean),
+                    floor_percent(room.lightest),
+                )
+                row = rows.setdefault(
+                    (batch.batch, *told),
+                    {
+                        "batch": batch.batch,
+                        "product": batch.name,
+                        "weighed": len(batch.sold),
+                        "mean, g": round(float(batch.sold["net_g"].mean()), 1),
+                        "may lose, %": told[1],
+                        "and still average": told[0],
+                        "may lose before the lightest is short by more than allowed, %": told[2],
+                        "usually loses, %": (
+                            "" if batch.typical_loss is None else f"{100 * batch.typical_loss:g}"
+                        ),
+                        "under": "",
+                    },
+                )
+                row["under"] += f"{', ' if row['under'] else ''}{room.limits.book.name}"
+        return pd.DataFrame(list(rows.values()))
 
     @property
     def tests(self) -> pd.DataFrame:
@@ -334,7 +355,7 @@ def batch_lines(batch: Batch) -> list[str]:
         lines.append(f"  {check.book.name}: {words or PLAIN[check.outcome] + ': ' + check.reason}")
     for room in batch.may_lose:
         lines.append(
-            f"  {room.limits.book.name}: may lose up to {_floor(room.mean):.1f} % "
+            f"  {room.limits.book.name}: may lose up to {floor_percent(room.mean):.1f} % "
             f"and still average {room.limits.tested}"
         )
     return lines + [f"  Note: {remark}" for remark in batch.remarks]
@@ -379,7 +400,7 @@ def review(
     table = works.weighings.table
     settings = {row["name"].casefold(): row["value"] for row in works.settings.to_dict("records")}
     first_day = settings.get("first day of the week", "Monday")
-    today = pd.Timestamp(as_of) if as_of is not None else table["when"].max()
+    today = pd.Timestamp(as_of) if as_of is not None else last_date(works)
     if week is not None:
         chosen: Week | None = parse_week(week, first_day)
     elif pd.isna(today):
@@ -407,7 +428,7 @@ def review(
         text = f"{row['file']}: {row['question']} {row['how_to_answer']}"
         findings.append(Finding("to answer", "", text))
     return Review(
-        name=works.name,
+        name=settings.get("works", works.name),
         week=chosen,
         as_of=today,
         checks=tuple(checks),
@@ -420,6 +441,13 @@ def review(
         not_used=works.weighings.not_used,
         sources=works.weighings.sources,
     )
+
+
+def last_date(works: Works) -> pd.Timestamp:
+    """The last day on which anything is recorded as done; NaT where nothing is dated."""
+    done = (works.weighings.table, works.dispatch, works.actions, works.cure, works.scale_checks)
+    last = [day for day in (table["when"].max() for table in done) if pd.notna(day)]
+    return max(last) if last else cast(pd.Timestamp, pd.NaT)
 
 
 def _readings(
@@ -453,39 +481,40 @@ def _charts(readings: pd.DataFrame, checks: Sequence[Batch]) -> list[WeekChart]:
         means = by_batch.sort_values(["when"], kind="stable")["mean"]
         if len(means) < FEWEST or means.nunique() == 1:
             continue
-        chart = individuals(means.rename_axis("batch"))
+        chart = individuals(means.rename_axis("batch"), what="batch mean")
         mine = tuple(b.batch for b in checks if (b.product, b.stage) == (product, stage))
         found.append(WeekChart(f"{name}, {STAGE_WORDS.get(stage, stage)}", chart, mine))
     return found
 
 
-def _own_words(batch: Batch | None) -> dict[str, object]:
-    """Our own check of a batch as columns; without a batch, their names."""
-    own = batch.own if batch else None
+def _own_words(batch: Batch) -> dict[str, object]:
+    """Our own check of a batch as columns for people."""
+    own = batch.own
+    if own is None:
+        return {}
     word = {"short": "averages short", "holds": "holds its label", "not shown": "not shown to hold"}
-    known = own is not None and not np.isnan(own.mean_lower) and own.n != own.lot_size
-    declared = own.limits.declared_g if own else 0.0
+    declared = own.limits.declared_g
+    if own.n == own.lot_size:
+        interval = " (all weighed)"
+    elif np.isnan(own.mean_lower):
+        interval = " (too few to say more)"
+    else:
+        interval = f" ({own.mean_lower - declared:+.1f} to {own.mean_upper - declared:+.1f})"
+    twice = f" ({own.short_twice} by more than twice)" if own.short_twice else ""
+    if own.finding == "not shown" and own.short_twice:
+        word["not shown"] = "holds on average, not every package"
     return {
-        "label": batch.declared if batch else "",
-        "weighed": f"{own.n} of {batch.packages or '?'}" if own and batch else "",
-        "our own check": word[own.finding] if own else "",
-        "mean over label, g": round(own.over, 2) if own else np.nan,
-        "95 % sure between, g": (
-            f"{own.mean_lower - declared:+.1f} to {own.mean_upper - declared:+.1f}"
-            if own and known
-            else "all weighed"
-            if own and own.n == own.lot_size
-            else ""
-        ),
-        "short by more than allowed": own.short if own else 0,
-        "by more than twice": own.short_twice if own else 0,
-        "lightest, g": round(own.lightest, 1) if own else np.nan,
+        "weighed": f"{own.n} of {batch.packages or '?'}",
+        "our own check": word[own.finding],
+        "average over the label, g": f"{own.over:+.2f}{interval}",
+        "short by more than allowed": f"{own.short}{twice}",
+        "lightest, g": round(own.lightest, 1),
     }
 
 
-def _floor(share: float) -> float:
-    """A share as per cent, rounded down: what may be lost is never overstated."""
-    return float(np.floor(share * 1000) / 10)
+def _outcome_words(check: BookCheck, batch: Batch) -> str:
+    pulled = check.verdict is not None and check.verdict.pull and check.outcome == "accept"
+    return OUTCOME_WORDS[check.outcome] + (f" once {len(batch.pull)} pulled" if pulled else "")
 
 
 def _batch_facts(batch: Batch) -> dict[str, Any]:

@@ -35,7 +35,9 @@ def against_label(batches: Sequence[Batch]) -> go.Figure:
     figure.add_vline(x=0, line={"color": theme.INK, "width": 1.5})
     figure.update_layout(margin_l=210)
     figure.update_xaxes(
-        title_text="Net weight over (+) or under (−) the label, %", zeroline=False, showgrid=True
+        title_text="Net weight over (+) or under (−) the label, % (dark bar: the mean, 95 % sure)",
+        zeroline=False,
+        showgrid=True,
     )
     figure.update_yaxes(
         tickvals=list(rows.values()),
