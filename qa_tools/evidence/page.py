@@ -10,7 +10,7 @@ from typing import Any, Final
 import pandas as pd
 
 from qa_tools.evidence.review import CAUTION, MOST, OUTCOME_WORDS, Review
-from qa_tools.evidence.shown import heads, is_number, plain_cell
+from qa_tools.evidence.shown import heads, is_number, is_short, plain_cell, worth_showing
 from qa_tools.evidence.week import day_words
 
 _BAD: Final = {OUTCOME_WORDS["reject"], "reject", "averages short"}
@@ -18,7 +18,6 @@ _OPEN: Final = {
     *(OUTCOME_WORDS["too few"], OUTCOME_WORDS["unsettled"]),
     *("not shown to hold", "holds on average, not every package"),
 }
-_SHORT: Final = 14  # characters; a cell of no more is kept on one line
 
 
 def weekly_page(review: Review, out: str | Path) -> Path:
@@ -98,6 +97,7 @@ def _library() -> str:
 
 def _cells(table: pd.DataFrame, name: str) -> dict[str, Any]:
     """A table as texts with a kind a cell, for the template."""
+    table = worth_showing(table)
     numbers = is_number(table)
     head = [
         {"text": text, "number": number} for text, number in zip(heads(table), numbers, strict=True)
@@ -112,5 +112,5 @@ def _cells(table: pd.DataFrame, name: str) -> dict[str, Any]:
 def _cell(value: Any, number: bool) -> dict[str, str]:
     text = plain_cell(value)
     kind = "number" if number else "bad" if text in _BAD else "open" if text in _OPEN else ""
-    kind += " line" if len(text) <= _SHORT else ""
+    kind += " line" if is_short(text) else ""
     return {"text": text, "kind": kind}

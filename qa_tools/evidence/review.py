@@ -119,9 +119,9 @@ class Review:
 
     @property
     def to_do(self) -> pd.DataFrame:
-        """What to do first: at most six lines, ``what, batch, to_do``."""
-        rows = [(finding.kind, finding.batch, finding.text) for finding in self.findings[:MOST]]
-        return pd.DataFrame(rows, columns=["what", "batch", "to_do"])
+        """What to do first: at most six lines, ``what, to_do``."""
+        rows = [(finding.kind, finding.text) for finding in self.findings[:MOST]]
+        return pd.DataFrame(rows, columns=["what", "to_do"])
 
     @property
     def batches(self) -> pd.DataFrame:
@@ -403,8 +403,6 @@ def review(
     today = pd.Timestamp(as_of) if as_of is not None else last_date(works)
     if week is not None:
         chosen: Week | None = parse_week(week, first_day)
-    elif pd.isna(today):
-        chosen = None
     else:
         working = settings.get("working days", "Monday to Friday")
         chosen = last_complete(table["when"], today, first_day, working)
@@ -415,11 +413,10 @@ def review(
             f"they run from {dates.min():%Y-%m-%d} to {dates.max():%Y-%m-%d}" if len(dates) else ""
         )
         raise ValueError(f"no weighing is dated in {chosen}; {span or 'none has a date'}")
-    day = today if pd.notna(today) else pd.Timestamp.max.floor("D")
     names = [books] if isinstance(books, str) else books
-    checks = batches_of(works, readings, touched, names, day)
+    checks = batches_of(works, readings, touched, names, today)
     charts = _charts(readings, checks)
-    findings = [finding for batch in checks for finding in of_batch(batch, day)]
+    findings = [finding for batch in checks for finding in of_batch(batch, today)]
     findings += [found for chart in charts for found in of_chart(*chart)]
     for row in works.unread.to_dict("records"):
         text = f"{row['file']} could not be read: {row['found']}. {row['to_do']}"
@@ -444,9 +441,10 @@ def review(
 
 
 def last_date(works: Works) -> pd.Timestamp:
-    """The last day on which anything is recorded as done; NaT where nothing is dated."""
+    """The last day on which anything is recorded as done, else packed; NaT where none is."""
     done = (works.weighings.table, works.dispatch, works.actions, works.cure, works.scale_checks)
     last = [day for day in (table["when"].max() for table in done) if pd.notna(day)]
+    last = last or [day for day in [works.batches["packed_on"].max()] if pd.notna(day)]
     return max(last) if last else cast(pd.Timestamp, pd.NaT)
 
 

@@ -36,9 +36,10 @@ class Shown:
     def __repr__(self) -> str:
         if self.table.empty:
             return self.nothing
-        texts = self.table.map(plain_cell).set_axis(heads(self.table), axis=1)
+        table = worth_showing(self.table)
+        texts = table.map(plain_cell).set_axis(heads(table), axis=1)
         widths = [max([len(name), *map(len, texts[name])]) for name in texts.columns]
-        sides = [">" if number else "<" for number in is_number(self.table)]
+        sides = [">" if number else "<" for number in is_number(table)]
         lines = [list(texts.columns), *texts.itertuples(index=False, name=None)]
         return "\n".join(
             "  ".join(
@@ -51,21 +52,34 @@ class Shown:
     def _repr_html_(self) -> str:
         if self.table.empty:
             return f"<p>{html.escape(self.nothing)}</p>"
-        sides = ["right" if number else "left" for number in is_number(self.table)]
+        table = worth_showing(self.table)
+        sides = ["right" if number else "left" for number in is_number(table)]
 
         def line(cells: list[str], tag: str) -> str:
+            wraps = ["nowrap" if is_short(cell) and tag == "td" else "normal" for cell in cells]
             return "".join(
-                f'<{tag} style="text-align: {side}; vertical-align: top; white-space: normal">'
+                f'<{tag} style="text-align: {side}; vertical-align: top; white-space: {wrap}">'
                 f"{html.escape(cell)}</{tag}>"
-                for cell, side in zip(cells, sides, strict=True)
+                for cell, side, wrap in zip(cells, sides, wraps, strict=True)
             )
 
         body = "".join(
             f"<tr>{line([plain_cell(value) for value in row], 'td')}</tr>\n"
-            for row in self.table.itertuples(index=False, name=None)
+            for row in table.itertuples(index=False, name=None)
         )
-        head = line(heads(self.table), "th")
+        head = line(heads(table), "th")
         return f"<table><thead><tr>{head}</tr></thead>\n<tbody>{body}</tbody></table>"
+
+
+def worth_showing(table: pd.DataFrame) -> pd.DataFrame:
+    """The table without columns that hold nothing at all, such as the sheet names of CSV files."""
+    empty = [column for column in table if not any(map(plain_cell, table[column]))]
+    return table.drop(columns=empty)
+
+
+def is_short(text: str) -> bool:
+    """Whether a cell is kept on one line."""
+    return len(text) <= 12
 
 
 def heads(table: pd.DataFrame) -> list[str]:

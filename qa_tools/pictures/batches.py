@@ -20,14 +20,14 @@ def against_label(batches: Sequence[Batch]) -> go.Figure:
     """
     Each batch's weighings, in per cent over or under its label, with the mean and its interval.
 
-    Short strokes mark where a package is short by more than allowed, and by more than twice that.
+    Strokes mark where a package is short by more than allowed, and by more than twice that.
 
     Parameters
     ----------
     batches : sequence of Batch
         With an own check each, drawn from the top.
     """
-    figure = theme.canvas(_title(batches), height=150 + _ROW * max(1, len(batches)))
+    figure = theme.canvas(_title(batches), height=165 + _ROW * max(1, len(batches)))
     rows = {batch.batch: -i for i, batch in enumerate(batches)}
     for batch in batches:
         if batch.own is not None:
@@ -35,7 +35,10 @@ def against_label(batches: Sequence[Batch]) -> go.Figure:
     figure.add_vline(x=0, line={"color": theme.INK, "width": 1.5})
     figure.update_layout(margin_l=210)
     figure.update_xaxes(
-        title_text="Net weight over (+) or under (−) the label, % (dark bar: the mean, 95 % sure)",
+        title_text=(
+            "Net weight over (+) or under (−) the label, %<br>dark bar: the mean, 95 % sure; "
+            "dotted: short by more than allowed; solid: by more than twice that"
+        ),
         zeroline=False,
         showgrid=True,
     )
@@ -45,7 +48,7 @@ def against_label(batches: Sequence[Batch]) -> go.Figure:
             "<br>".join(map(theme.plain, (batch.batch, f"{batch.name}, {batch.declared}")))
             for batch in batches
         ],
-        range=[min(rows.values(), default=0) - 0.6, 0.75],
+        range=[min(rows.values(), default=0) - 0.6, 0.6],
         showgrid=False,
     )
     return figure
@@ -94,29 +97,14 @@ def _line(figure: go.Figure, batch: Batch, row: int) -> None:
         hoverinfo="text",
     )
     if found.tolerance_g is not None:
-        marks = ((found.short_g, "allowed"), (found.twice_g, "twice"))
-        for limit, word in marks:
+        for limit, dash in ((found.short_g, "dot"), (found.twice_g, "solid")):
             figure.add_scatter(
                 x=[percent(limit)] * 2,
                 y=[row - 0.32, row + 0.3],
                 mode="lines",
-                line={
-                    "color": theme.GREY,
-                    "width": 1.5,
-                    "dash": "solid" if word == "twice" else "dot",
-                },
+                line={"color": theme.GREY, "width": 1.5, "dash": dash},
                 hoverinfo="skip",
             )
-            if row == 0:
-                figure.add_annotation(
-                    x=percent(limit),
-                    y=row + 0.32,
-                    text=f"short by more than {'twice ' if word == 'twice' else ''}allowed ◂",
-                    showarrow=False,
-                    xanchor="right",
-                    yanchor="bottom",
-                    font={"size": theme.TEXT_SIZE - 2, "color": theme.GREY},
-                )
     known = own.mean_lower == own.mean_lower  # not NaN
     reach = [percent(own.mean_lower), percent(own.mean_upper)] if known else [percent(own.mean)] * 2
     figure.add_scatter(
