@@ -35,7 +35,9 @@ def main() -> None:
     pairs = [(seconds(JUDGE), seconds(PANDAS)) for _ in range(RUNS)]
     judge, pandas = (statistics.median(times) for times in zip(*pairs, strict=True))
     ratio = statistics.median(a / b for a, b in pairs)
-    print(f"judge twelve weights, cold: {judge:.3f} s; import pandas: {pandas:.3f} s; ratio {ratio:.2f}")
+    print(
+        f"judge twelve weights, cold: {judge:.3f} s; import pandas: {pandas:.3f} s; ratio {ratio:.2f}"
+    )
     review = statistics.median(seconds(REVIEW) for _ in range(RUNS // 2))
     print(f"qa-tools review data_demo, cold: {review:.2f} s")
 
