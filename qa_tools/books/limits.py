@@ -14,9 +14,10 @@ from qa_tools.books.figures import Figure
 from qa_tools.books.rulebook import Declared, RuleBook, rulebook
 from qa_tools.readings.quantities import GRAMS, Quantity, unit_of
 
-# Scales in this trade step by 1 mg or more, so a weight either meets a limit exactly or misses it
-# by far more than a microgram. Binary floats miss by less. A weight is below a limit only when it
-# is below it by more than this: exactly T is never "more than T", on any table engine.
+# Scales in this trade step by 1 mg or more, so in one system of units a weight either meets a limit
+# exactly or misses it by far more than a microgram; binary floats miss by less. A weight is below a
+# limit only when it is below it by more than this: exactly T is never "more than T", on any table
+# engine.
 EXACT_G: Final = 1e-6
 
 

@@ -56,8 +56,9 @@ def judge_lots(
     Raises
     ------
     ValueError
-        A column that is not there, a weight that is missing or not a positive number, a lot with
-        two declared quantities or sizes, an unknown book, a declaration a book does not cover.
+        A column that is not there, a weight that is missing or not a positive number, a lot whose
+        size is missing or not a whole number, or that has two sizes or declared quantities, an
+        unknown book, a declaration a book does not cover.
 
     Notes
     -----
@@ -88,7 +89,7 @@ def judge_lots(
         nw.col(lot).alias("lot"),
         nw.col(net).cast(nw.Float64).alias("net"),
         first.cast(nw.Float64).alias("declared"),
-        _size(lot_size, columns).cast(nw.Int64).alias("lot_size"),
+        _size(lot_size, columns).cast(nw.Float64).alias("lot_size"),
     )
     labels = _labels(frame) if label is None else {float(label.parts[0].grams): label}
     summary = _summarise(frame, rules, labels)
@@ -151,6 +152,7 @@ def _summarise(
             *flags,
             (nw.col("net") - nw.col("declared")).alias("error"),
             (~usable | nw.col("net").is_null()).fill_null(True).cast(nw.Int64).alias("bad"),
+            (~nw.col("lot_size").is_finite()).fill_null(True).cast(nw.Int64).alias("unsized"),
         )
         .group_by("lot")
         .agg(
@@ -162,6 +164,7 @@ def _summarise(
             nw.col("declared").max().alias("declared_max"),
             nw.col("lot_size").min().alias("lot_size"),
             nw.col("lot_size").max().alias("lot_size_max"),
+            nw.col("unsized").sum(),
             nw.col("bad").sum(),
             *sums,
         )
@@ -172,6 +175,13 @@ def _summarise(
         raise ValueError(
             f"lot {found_bad['lot'].iloc[0]} has {int(found_bad['bad'].iloc[0])} weights that are "
             "missing or not above zero; take them out and say so"
+        )
+    sizes = summary["lot_size"].to_numpy(float)
+    whole = (summary["unsized"].to_numpy(int) == 0) & (sizes >= 1) & (np.mod(sizes, 1) == 0)
+    if not whole.all():
+        row = summary[~whole].iloc[0]
+        raise ValueError(
+            f"lot {row['lot']} has {row['lot_size']} packages; give a whole number in every row"
         )
     for column in ("declared", "lot_size"):
         mixed = summary[summary[column] != summary[f"{column}_max"]]

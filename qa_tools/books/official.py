@@ -151,7 +151,7 @@ class Verdict:
         """The outcome in plain words, never a pass without the plain mean beside it."""
         plain = PLAIN[self.outcome]
         if self.outcome == "accept" and self.pull:
-            plain += f" once {len(self.pull)} is pulled"
+            plain += f", but pull {len(self.pull)} first"
         if self.outcome == "accept":
             if self.own.finding == "short":
                 return f"{plain}, but averages {grams(-self.own.over)} short: raise the fill"
@@ -167,7 +167,7 @@ class Verdict:
             "outcome": self.outcome,
             "reason": self.reason,
             "may_ship": self.may_ship,
-            "pull": [at + 1 for at in self.pull],
+            "pull": list(self.pull),
             "tests": [row._asdict() for row in self.rows],
             "draws": None if self.draws is None else self.draws._asdict(),
             "figures": [asdict(figure) for figure in self.figures],
@@ -186,8 +186,8 @@ class Verdict:
             )
         for row in self.rows:
             lines.append(
-                f"  {row.test}: {row.measured:g}{row.unit and ' ' + row.unit}, "
-                f"limit {row.limit:g}{row.unit and ' ' + row.unit}: {row.outcome} ({row.clause})"
+                f"  {row.test}: {row.measured:g}, limit {row.limit:g} {row.unit}".rstrip()
+                + f": {row.outcome} ({row.clause})"
             )
         for figure in self.from_memory:
             lines.append(
@@ -213,7 +213,9 @@ def judge(
     The official test runs only where the sample meets the book's plan; with fewer weighings the
     outcome is ``"too few"``. With more than an exact plan asks, all random draws of the plan's
     size are considered: ``"accept"`` when at least 95 % of them would pass, ``"reject"`` when at
-    most 5 % would, else ``"unsettled"``.
+    least 95 % would fail, else ``"unsettled"`` (``"too few"`` where most would go on to a second
+    sample that is not there). A first sample that leaves a double plan open, followed by the
+    second one, is judged in that order.
 
     Parameters
     ----------
@@ -258,9 +260,11 @@ def judge(
     would pass inspection, but averages 0.2 g short: raise the fill
     """
     weights = in_grams(net, unit)
+    if lot_size < 1:
+        raise ValueError(f"a lot of {lot_size} packages cannot be judged; give the number packed")
     found = limits(declared, book)
     n = weights.size
-    over = lot_size is not None and n > lot_size
+    over = n > lot_size
     own = own_check(weights, declared, found.book, lot_size=None if over else lot_size, group=group)
     forbidden = found.book.beyond_twice.get("sale") == "forbidden"
     pull = tuple(np.flatnonzero(below(weights, found.twice_g)).tolist()) if forbidden else ()
@@ -284,26 +288,22 @@ def judge(
         return verdict("unsettled", str(missing))
     if n < plan.n:
         return verdict("too few", too_few(plan, n), plan)
-    flags = below(weights, found.short_g), below(weights, found.twice_g)
-    errors = weights - found.declared_g
-    if is_direct(plan, n):
-        passed = decide(
-            plan,
-            np.array([np.mean(errors)]),
-            np.array([np.std(errors, ddof=1) if n > 1 else np.nan]),
-            *(np.array([flag.sum()]) for flag in flags),
-        )
-        each = [int(test[0]) for test in passed]
+    sample = Sample(weights, below(weights, found.short_g), below(weights, found.twice_g))
+    if is_direct(plan, n) or _is_completed(plan, sample):
+        each = _tests_in_order(plan, found, sample)
         outcome, reason = conclude(plan, *each)
-        words = [_WORDS[test] for test in each]
-        return verdict(outcome, reason, plan, _rows(plan, found, weights, flags, words))
-    draws = share_of_draws(errors, *flags, plan)
+        return verdict(outcome, reason, plan, _rows(plan, found, sample, each))
+    draws = share_of_draws(weights - found.declared_g, sample.short, sample.twice, plan)
     outcome, reason = _by_draws(plan, draws, n)
-    words = [
-        f"{percent(round(share, 2))} of draws pass"
-        for share in (draws.short, draws.mean, draws.twice)
-    ]
-    return verdict(outcome, reason, plan, _rows(plan, found, weights, flags, words), draws)
+    return verdict(outcome, reason, plan, _draw_rows(plan, found, draws), draws)
+
+
+class Sample(NamedTuple):
+    """The weights of a lot in grams, and which are short by more than T, and by more than 2T."""
+
+    weights: NDArray[np.float64]
+    short: NDArray[np.bool_]
+    twice: NDArray[np.bool_]
 
 
 _WORDS: Final = {1: "accept", -1: "reject", 0: "second sample needed"}
@@ -311,7 +311,33 @@ _WORDS: Final = {1: "accept", -1: "reject", 0: "second sample needed"}
 
 def is_direct(plan: SamplingPlan, n: int) -> bool:
     """Whether n weighings are the sample the plan asks for, so that no draw has to be made."""
-    return n == plan.n and plan.mean_n in (None, n)
+    return n == plan.n and plan.mean_n in (None, n) and {s.n for s in plan.count_stages[:1]} <= {n}
+
+
+def _is_completed(plan: SamplingPlan, sample: Sample) -> bool:
+    """Whether these are a first sample that left the count open, and then the second one."""
+    if len(plan.count_stages) != 2 or sample.weights.size != plan.n_all or plan.mean_n != plan.n:
+        return False
+    first = plan.count_stages[0]
+    return first.n == plan.n and first.accept < sample.short[: first.n].sum() < first.reject
+
+
+def _tests_in_order(plan: SamplingPlan, found: Limits, sample: Sample) -> tuple[int, int, int]:
+    """The tests of a sample taken as the plan says, the second stage decided where it is there."""
+    first = sample.weights[: plan.n]
+    short, mean, twice = (
+        int(test[0])
+        for test in decide(
+            plan,
+            np.array([np.mean(first) - found.declared_g]),
+            np.array([np.std(first, ddof=1) if first.size > 1 else np.nan]),
+            np.array([sample.short[: plan.n].sum()]),
+            np.array([sample.twice.sum()]),
+        )
+    )
+    if short == 0 and sample.weights.size == plan.n_all:
+        short = 1 if sample.short.sum() <= plan.count_stages[1].accept else -1
+    return short, mean, twice
 
 
 def too_few(plan: SamplingPlan, n: int) -> str:
@@ -341,8 +367,11 @@ def conclude(plan: SamplingPlan, short: int, mean: int, twice: int) -> tuple[Out
 
 def _by_draws(plan: SamplingPlan, draws: Draws, n: int) -> tuple[Outcome, str]:
     """The outcome of a larger sample from how the random draws of the plan's size fare."""
-    passing = percent(round(draws.accept, 2))
-    share = f"{passing} of random draws of {plan.n} from the {n} weighed would pass"
+    size = plan.count_stages[0].n if plan.count_stages else plan.n
+    # whole per cents, but for shares that rounding would carry over what settles the matter
+    close = min(abs(draws.accept - SURE), abs(draws.accept - 1 + SURE)) < 0.01
+    passing = percent(draws.accept if close else round(draws.accept, 2))
+    share = f"{passing} of random draws of {size} from the {n} weighed would pass"
     if draws.accept >= SURE:
         return "accept", share
     if draws.reject >= SURE:
@@ -354,32 +383,52 @@ def _by_draws(plan: SamplingPlan, draws: Draws, n: int) -> tuple[Outcome, str]:
 
 
 def _rows(
-    plan: SamplingPlan,
-    found: Limits,
-    weights: NDArray[np.float64],
-    flags: Sequence[NDArray[np.bool_]],
-    outcomes: Sequence[str],
+    plan: SamplingPlan, found: Limits, sample: Sample, passed: Sequence[int]
 ) -> tuple[TestRow, ...]:
-    """The tests that the plan has, in the book's own words; outcomes as `Passed` orders them."""
-    book, (short, mean, twice) = found.book, outcomes
+    """The tests that the plan has, in the book's own words."""
+    short, mean, twice = (_WORDS[test] for test in passed)
+    names = _names(found.book)
     rows = []
     if plan.factor is not None:
-        allowance = plan.factor * float(np.std(weights, ddof=1)) if plan.factor else 0.0
-        average, declared = float(np.mean(weights)), found.declared_g
+        first = sample.weights[: plan.n]
+        allowance = plan.factor * float(np.std(first, ddof=1)) if plan.factor else 0.0
+        average, declared = float(np.mean(first)), found.declared_g
         measured, limit = {
             "contents": (average, declared - allowance),
             "weighted": (average + allowance, declared),
             "error": (average - declared, -allowance),
         }[plan.mean_form]
-        name = book.words.get("mean", "average")
-        clause = plan.mean_clause
-        rows.append(TestRow(name, round(measured, 3), round(limit, 3), "g", mean, clause))
+        rows.append(
+            TestRow(names[0], round(measured, 3), round(limit, 3), "g", mean, plan.mean_clause)
+        )
     if plan.count_stages:
-        name = book.words.get("count", "packages short by more than allowed")
-        allowed = plan.count_stages[0].accept
-        rows.append(TestRow(name, int(flags[0].sum()), allowed, "", short, plan.count_clause))
+        both = sample.weights.size > plan.n
+        stage = plan.count_stages[1 if both else 0]
+        measured = int(sample.short.sum())
+        rows.append(TestRow(names[1], measured, stage.accept, "", short, plan.count_clause))
     if plan.beyond_twice_reject is not None:
-        name = f"short by more than twice the {book.words.get('short', 'T')}"
-        allowed, clause = plan.beyond_twice_reject - 1, book.beyond_twice["clause"]
-        rows.append(TestRow(name, int(flags[1].sum()), allowed, "", twice, clause))
+        allowed, clause = plan.beyond_twice_reject - 1, found.book.beyond_twice["clause"]
+        rows.append(TestRow(names[2], int(sample.twice.sum()), allowed, "", twice, clause))
     return tuple(rows)
+
+
+def _draw_rows(plan: SamplingPlan, found: Limits, draws: Draws) -> tuple[TestRow, ...]:
+    """The share of draws that pass each test the plan has, against the share that settles it."""
+    kept = (plan.factor is not None, bool(plan.count_stages), plan.beyond_twice_reject is not None)
+    clauses = (plan.mean_clause, plan.count_clause, found.book.beyond_twice.get("clause", ""))
+    shares = (draws.mean, draws.short, draws.twice)
+    rows = []
+    for name, share, clause, has in zip(_names(found.book), shares, clauses, kept, strict=True):
+        if has:
+            sure = "accept" if share >= SURE else "reject" if share <= 1 - SURE else "unsettled"
+            rows.append(TestRow(name, round(share, 4), SURE, "of draws pass", sure, clause))
+    return tuple(rows)
+
+
+def _names(book: RuleBook) -> tuple[str, str, str]:
+    """The mean test, the count test and the count beyond 2T in the book's own words."""
+    return (
+        book.words.get("mean", "average"),
+        book.words.get("count", "packages short by more than allowed"),
+        f"short by more than twice the {book.words.get('short', 'T')}",
+    )

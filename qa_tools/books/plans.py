@@ -8,7 +8,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any, Literal, NamedTuple, get_args
 
-from qa_tools.books.figures import Figure
+from qa_tools.books.figures import GRADES, Figure
 
 if TYPE_CHECKING:
     from qa_tools.books.rulebook import RuleBook
@@ -97,13 +97,17 @@ def plan_for(book: RuleBook, lot_size: int, test: str, n: int | None) -> Samplin
     first = _first(row, lot_size)
     by_size = sampling.get("by_size")
     weighed = max(first, n) if n is not None else first
-    if by_size and weighed > sampling["largest"]:
-        # The tables end there: a larger sample is judged as draws of the largest size they cover.
-        sample, weighed = "exactly", int(sampling["largest"])
+    if n is not None and n > lot_size:
+        raise ValueError(f"{n} weighed of {lot_size} packed: one of the two numbers is wrong")
     if by_size:
-        stages: tuple[CountStage, ...] = (_fails_at(by_size["fails_at"], weighed),)
+        # The tables end at `largest`. Up to there the sample itself is judged; a larger one by
+        # draws of that size, but for the mean of a lot weighed whole, which keeps its factor 0.
+        counted = min(weighed, int(sampling["largest"]))
+        stages: tuple[CountStage, ...] = (_fails_at(by_size["fails_at"], counted),)
+        if weighed < lot_size and weighed > counted:
+            sample, weighed = "exactly", counted
         mean_n: int | None = weighed
-        factor: float | None = 0.0 if weighed >= lot_size else _by_size(by_size, weighed)
+        factor: float | None = 0.0 if weighed == lot_size else _by_size(by_size, weighed)
     else:
         stages = tuple(_stage(stage, first, lot_size) for stage in row.get("count", []))
         mean = row.get("mean")
@@ -216,21 +220,33 @@ def _figure(
 
 def check_sampling(file: str, sampling: Mapping[str, Any]) -> None:
     """Raise ValueError, naming the file and the key, where a sampling section cannot be used."""
-    for key in ("clause", "grade", "confidence", "plans"):
-        if key not in sampling:
-            raise ValueError(f"{file}: the key {key!r} is missing in 'sampling'")
-    if sampling.get("mean_form", "contents") not in get_args(MeanForm):
-        raise ValueError(f"{file}: mean_form is {sampling['mean_form']!r} in 'sampling'")
-    if "by_size" in sampling and "largest" not in sampling:
-        raise ValueError(f"{file}: the key 'largest' is missing in 'sampling'")
+    _needs(file, "'sampling'", sampling, ("clause", "grade", "confidence", "plans"))
+    for key, choices in (("grade", GRADES), ("mean_form", get_args(MeanForm))):
+        if key in sampling and sampling[key] not in choices:
+            raise ValueError(f"{file}: {key} is {sampling[key]!r} in 'sampling'; use {choices}")
+    if "by_size" in sampling:
+        _needs(file, "'sampling'", sampling, ("largest",))
+        _needs(
+            file, "'sampling.by_size'", sampling["by_size"], ("interpolate", "factors", "fails_at")
+        )
     for i, row in enumerate(sampling["plans"]):
         where = f"plan {i + 1} of 'sampling'"
-        for key in ("lot", "sample"):
-            if key not in row:
-                raise ValueError(f"{file}: the key {key!r} is missing in {where}")
+        _needs(file, where, row, ("lot", "sample"))
         if row["sample"] not in get_args(Sample):
             raise ValueError(f"{file}: {row['sample']!r} is not a sample in {where}")
-        if row["sample"] == "at least" and "least" not in row:
-            raise ValueError(f"{file}: the key 'least' is missing in {where}")
+        if row["sample"] == "at least":
+            _needs(file, where, row, ("least",))
         if row["sample"] == "exactly" and not ("count" in row or "mean" in row):
             raise ValueError(f"{file}: {where} needs 'count' or 'mean'")
+        for stage in row.get("count", []):
+            needs = () if "accept_percent" in stage else ("accept", "reject")
+            size = ("n",) if row["sample"] == "exactly" else ()
+            _needs(file, f"count of {where}", stage, (*needs, *size))
+        if "mean" in row:
+            _needs(file, f"mean of {where}", row["mean"], ("factor",))
+
+
+def _needs(file: str, where: str, table: Mapping[str, Any], keys: Sequence[str]) -> None:
+    for key in keys:
+        if key not in table:
+            raise ValueError(f"{file}: the key {key!r} is missing in {where}")

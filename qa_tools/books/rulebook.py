@@ -308,11 +308,20 @@ def _read(text: str, file: str) -> RuleBook:
                 raise ValueError(f"{file}: the key {key!r} is missing in {where}")
         _allowed(file, f"unit of {where}", table["unit"], tuple(GRAMS))
         _allowed(file, f"grade of {where}", table["grade"], GRADES)
+        uppers = [band["up_to"] for band in table["bands"] if "up_to" in band]
+        if uppers != sorted(set(uppers)) or any("up_to" not in b for b in table["bands"][:-1]):
+            raise ValueError(f"{file}: the bands of {where} are not in order of 'up_to'")
         for j, band in enumerate(table["bands"]):
             if ("percent" in band) == ("amount" in band):
                 raise ValueError(
                     f"{file}: band {j + 1} of {where} needs either 'percent' or 'amount'"
                 )
+    twice = data.get("beyond_twice")
+    if twice is not None:
+        for key in ("clause", "grade", *(["why"] if "sale" in twice else ["reject"])):
+            if key not in twice:
+                raise ValueError(f"{file}: the key {key!r} is missing in 'beyond_twice'")
+        _allowed(file, "sale of 'beyond_twice'", twice.get("sale", "forbidden"), ("forbidden",))
     if "sampling" in data:
         check_sampling(file, data["sampling"])
     fields = {key: data[key] for key in (*_KEYS["required"], *_KEYS["optional"]) if key in data}

@@ -512,7 +512,7 @@ def _own_words(batch: Batch) -> dict[str, object]:
 
 def _outcome_words(check: BookCheck, batch: Batch) -> str:
     pulled = check.verdict is not None and check.verdict.pull and check.outcome == "accept"
-    return OUTCOME_WORDS[check.outcome] + (f" once {len(batch.pull)} pulled" if pulled else "")
+    return OUTCOME_WORDS[check.outcome] + (f", pull {len(batch.pull)}" if pulled else "")
 
 
 def _batch_facts(batch: Batch) -> dict[str, Any]:

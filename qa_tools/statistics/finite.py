@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from typing import NamedTuple
+from typing import NamedTuple, cast
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -29,11 +29,14 @@ def mean_interval(
 
     A simple random sample has :math:`\bar y \pm t_{n-1} \, s \sqrt{(1-n/N)/n}`. Where packages came
     in groups (the bars of a loaf, the jars of a tray) and only some groups were sampled, packages
-    of one group are not independent; then the spread between the groups decides,
+    of one group are not independent; then the spread between the groups decides. With
+    :math:`w_i = n_i / n` the share of the sample from group i, and :math:`S = \sum w_i^2`,
 
-    .. math:: v = \frac{m}{m-1} \sum_i \frac{n_i^2 (\bar y_i - \bar y)^2}{n^2} \, (1 - n/N)
+    .. math:: v = (1 - n/N) \sum_i \frac{w_i^2 (\bar y_i - \bar y)^2}{(1 - w_i)^2 + S - w_i^2}
 
-    with :math:`m - 1` degrees of freedom. The batch weighed in full has no interval left.
+    is unbiased where group means vary alike, and Satterthwaite's rule gives its degrees of
+    freedom: fewer than m - 1 where the groups are of unequal size. The batch weighed in full has
+    no interval left.
 
     Parameters
     ----------
@@ -52,12 +55,18 @@ def mean_interval(
         ``estimate, lower, upper`` in the unit of `values`. The bounds are NaN for one package, or
         one group, out of more.
 
+    Raises
+    ------
+    ValueError
+        More values than packages in the batch, a confidence that is not between 0 and 1, or a
+        value without its group.
+
     Notes
     -----
-    Cochran, Sampling Techniques, 3rd edition (1977): sections 2.3 to 2.6 for the simple sample
-    (equation 2.20, the finite correction), chapter 10 for sampling in two stages; from memory.
-    With the number of groups unknown, ``1 - n/N`` on the spread between groups errs to the wide
-    side. Coverage is simulated in the tests.
+    Cochran, Sampling Techniques, 3rd edition (1977), equation 2.20 for the simple sample, from
+    memory. Groups: the bias-reduced cluster variance of Bell and McCaffrey (Survey Methodology 28,
+    2002), from memory. With the number of groups in the batch unknown, ``1 - n/N`` on the spread
+    between groups errs to the wide side. Coverage is simulated in the tests.
 
     Examples
     --------
@@ -68,10 +77,11 @@ def mean_interval(
     """
     y = np.asarray(values, dtype=float)
     n, mean = len(y), float(np.mean(y))
-    if lot_size is not None and n >= lot_size:
+    _check(n, lot_size, confidence)
+    if n == lot_size:
         return Interval(mean, mean, mean)
     variance, freedom = _variance_of_mean(y, group)
-    if freedom < 1:
+    if math.isnan(variance):
         return Interval(mean, math.nan, math.nan)
     if lot_size is not None:
         variance *= 1 - n / lot_size
@@ -81,17 +91,55 @@ def mean_interval(
     return Interval(mean, mean - half, mean + half)
 
 
-def _variance_of_mean(y: NDArray[np.float64], group: object) -> tuple[float, int]:
-    """Variance of the mean in an endless batch, and its degrees of freedom."""
+def _check(n: int, lot_size: int | None, confidence: float) -> None:
+    if lot_size is not None and not 1 <= n <= lot_size:
+        raise ValueError(f"{n} weighed of {lot_size} packed: one of the two numbers is wrong")
+    if not 0 < confidence < 1:
+        raise ValueError(f"confidence is {confidence}; give a share between 0 and 1, such as 0.95")
+
+
+def group_numbers(group: Sequence[object] | NDArray[np.object_], n: int) -> NDArray[np.intp]:
+    """
+    The groups of n packages as numbers from 0.
+
+    Raises
+    ------
+    ValueError
+        Not as many groups as packages, or a package without one.
+
+    Examples
+    --------
+    >>> group_numbers(["b", "a", "b"], 3).tolist()
+    [1, 0, 1]
+    """
+    names = [str(name).strip() for name in group]
+    if len(names) != n:
+        raise ValueError(f"{n} weights but {len(names)} groups: give one loaf or tray a weight")
+    for at, name in enumerate(names):
+        if name in ("", "None", "nan", "<NA>", "NaT"):
+            raise ValueError(
+                f"weight {at + 1} of {n} has no loaf or tray; give it one, or no groups"
+            )
+    return np.unique(names, return_inverse=True)[1].astype(np.intp)
+
+
+def _variance_of_mean(y: NDArray[np.float64], group: object) -> tuple[float, float]:
+    """Variance of the mean in an endless batch, and its degrees of freedom; NaN where unknown."""
     n = len(y)
     if group is None:
-        return (float(np.var(y, ddof=1)) / n, n - 1) if n > 1 else (math.nan, 0)
-    _, index = np.unique(np.asarray(group, dtype=str), return_inverse=True)
-    deviations = np.bincount(index, weights=y - np.mean(y))  # n_i (mean_i - mean)
-    m = len(deviations)
+        return (float(np.var(y, ddof=1)) / n, n - 1.0) if n > 1 else (math.nan, 0.0)
+    index = group_numbers(cast(Sequence[object], group), n)
+    counts = np.bincount(index)
+    m = len(counts)
     if m < 2:
-        return math.nan, 0
-    return m / (m - 1) * float(np.sum(deviations**2)) / n**2, m - 1
+        return math.nan, 0.0
+    w = counts / n
+    deviations = np.bincount(index, weights=y) / counts - np.mean(y)
+    a = w**2 / ((1 - w) ** 2 + np.sum(w**2) - w**2)
+    residual = np.eye(m) - w  # group means to their deviations from the mean of all
+    form = residual.T @ (a[:, None] * residual)  # the variance is this quadratic form in them
+    freedom = np.trace(form) ** 2 / np.sum(form**2)
+    return float(np.sum(a * deviations**2)), float(freedom)
 
 
 def effective_size(values: ArrayLike, group: Sequence[object] | NDArray[np.object_]) -> int:
@@ -121,8 +169,8 @@ def effective_size(values: ArrayLike, group: Sequence[object] | NDArray[np.objec
     2
     """
     y = np.asarray(values, dtype=float)
-    clustered, freedom = _variance_of_mean(y, group)
-    if freedom < 1:
+    clustered, _ = _variance_of_mean(y, group)
+    if math.isnan(clustered):
         return 1
     simple, _ = _variance_of_mean(y, None)
     if clustered <= simple:
@@ -152,6 +200,11 @@ def most_short(short: int, n: int, lot_size: int | None = None, confidence: floa
     float
         A share between 0 and 1.
 
+    Raises
+    ------
+    ValueError
+        More weighed than packages in the batch, or a confidence that is not between 0 and 1.
+
     Notes
     -----
     Clopper and Pearson, Biometrika 26 (1934); the finite form inverts the hypergeometric
@@ -166,6 +219,7 @@ def most_short(short: int, n: int, lot_size: int | None = None, confidence: floa
     >>> most_short(0, 20, 100)
     0.12
     """
+    _check(n, lot_size, confidence)
     if short >= n:
         return 1.0
     if lot_size is None:
@@ -188,11 +242,16 @@ def hypergeometric_cdf(x: int, lot_size: int, short: int, n: int) -> float:
 
     Examples
     --------
-    >>> round(hypergeometric_cdf(0, 100, 5, 20), 12)  # 19513 / 61110
+    >>> round(hypergeometric_cdf(0, 100, 5, 20), 11)  # 19513 / 61110
     0.31930944199
     """
-    ways = sum(
-        math.comb(short, k) * math.comb(lot_size - short, n - k)
+
+    def ways(k: int, of: int) -> float:
+        return math.lgamma(of + 1) - math.lgamma(k + 1) - math.lgamma(of - k + 1)
+
+    everything = ways(n, lot_size)
+    total = math.fsum(
+        math.exp(ways(k, short) + ways(n - k, lot_size - short) - everything)
         for k in range(max(0, n - (lot_size - short)), min(x, n, short) + 1)
     )
-    return ways / math.comb(lot_size, n)
+    return min(total, 1.0)

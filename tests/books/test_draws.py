@@ -156,7 +156,8 @@ def test_draws_through_judge() -> None:
     assert verdict.draws is not None
     assert verdict.draws.short == pytest.approx(0.6, abs=4 * STANDARD)
     assert verdict.reason.startswith("60")
-    assert verdict.tests["outcome"].str.contains("of draws pass").all()
+    assert verdict.tests["outcome"].tolist() == ["accept", "unsettled"]
+    assert set(verdict.tests["unit"]) == {"of draws pass"} and set(verdict.tests["limit"]) == {0.95}
 
 
 def test_all_draws_pass_or_none_do() -> None:

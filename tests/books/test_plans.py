@@ -63,7 +63,6 @@ def test_the_number_weighed_changes_no_exact_plan() -> None:
         assert qa.rulebook(name).plan(200, n=77) == qa.rulebook(name).plan(200)
 
 
-@pytest.mark.xfail(strict=True, reason="a sample larger than the lot is taken as given")
 def test_a_sample_larger_than_the_lot_is_refused() -> None:
     with pytest.raises(ValueError):
         qa.rulebook("ca-crc-417").plan(48, n=60)

@@ -164,7 +164,6 @@ def test_a_mistake_in_a_file_names_file_and_key(
     assert "own.toml" in str(caught.value)
 
 
-@pytest.mark.xfail(strict=True, reason="these mistakes are found only when the book is used")
 @pytest.mark.parametrize(
     "old, new",
     [

@@ -183,7 +183,6 @@ def test_the_whole_lot_weighed_has_no_allowance(book: qa.RuleBook) -> None:
     assert qa.judge([100.0] * 48, "100 g", book, lot_size=48).outcome == "accept"
 
 
-@pytest.mark.xfail(strict=True, reason="a whole lot above 125 is judged as draws of 125")
 def test_a_whole_lot_above_125_has_no_allowance_either(book: qa.RuleBook) -> None:
     """
     Schedule II Part II: whole lot weighed, t / sqrt(n) is zero, at any size. 100 bars at 99 and
