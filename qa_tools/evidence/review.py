@@ -11,7 +11,7 @@ import numpy as np
 import pandas as pd
 
 from qa_tools import __version__
-from qa_tools.books.official import PLAIN
+from qa_tools.books.official import PLAIN, TestRow
 from qa_tools.charts import ControlChart, individuals
 from qa_tools.evidence.batches import (
     PULL,
@@ -172,21 +172,13 @@ class Review:
         for batch in self.checks:
             for check in batch.books:
                 head = {"batch": batch.batch, "book": check.book.name, "label": str(check.label)}
+                remembered = check.verdict is not None and check.verdict.from_memory
+                head["figures"] = "from memory" if remembered else ""
                 if check.verdict is None or not check.verdict.rows:
                     rows.append(head | {"test": check.reason, "outcome": check.outcome})
                     continue
                 rows += [head | test._asdict() for test in check.verdict.rows]
-        columns = [
-            "batch",
-            "book",
-            "label",
-            "test",
-            "measured",
-            "limit",
-            "unit",
-            "outcome",
-            "clause",
-        ]
+        columns = ["batch", "book", "label", *TestRow._fields, "figures"]
         return (
             pd.DataFrame(rows, columns=columns)
             .astype({"unit": object})
@@ -336,6 +328,12 @@ class Review:
         lines += [f"and {more} more, below"] if more > 0 else []
         for batch in self.checks:
             lines += ["", *batch_lines(batch)]
+        if not self.from_memory.empty:
+            lines += ["", "Figures from memory, to compare with the official table:"]
+            told = self.from_memory.itertuples(index=False, name=None)
+            lines += [f"  {name}: {value} ({official})" for name, value, official in told]
+        lost, used = len(self.not_used), int(self.sources["used"].sum())
+        lines += ["", f"{used} readings used, {lost} not used (see the page or --json). {CAUTION}"]
         return "\n".join(lines)
 
 
@@ -347,12 +345,12 @@ def batch_lines(batch: Batch) -> list[str]:
     if batch.own is not None:
         lines += [f"  {line.strip()}" for line in str(batch.own).splitlines()]
     for check in batch.books:
-        words = (
-            check.verdict.headline
-            if check.verdict and check.outcome == check.verdict.outcome
-            else ""
-        )
-        lines.append(f"  {check.book.name}: {words or PLAIN[check.outcome] + ': ' + check.reason}")
+        words = f"{PLAIN[check.outcome]}: {check.reason}"
+        if check.verdict is not None and check.outcome == check.verdict.outcome:
+            words = check.verdict.headline
+        remembered = check.verdict is not None and check.verdict.from_memory
+        note = " (rests on figures from memory, listed below)" if remembered else ""
+        lines.append(f"  {check.book.name}: {words}{note}")
     for room in batch.may_lose:
         lines.append(
             f"  {room.limits.book.name}: may lose up to {floor_percent(room.mean):.1f} % "

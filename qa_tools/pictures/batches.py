@@ -27,16 +27,18 @@ def against_label(batches: Sequence[Batch]) -> go.Figure:
     batches : sequence of Batch
         With an own check each, drawn from the top.
     """
-    figure = theme.canvas(_title(batches), height=165 + _ROW * max(1, len(batches)))
+    figure = theme.canvas(_title(batches), height=185 + _ROW * max(1, len(batches)))
     rows = {batch.batch: -i for i, batch in enumerate(batches)}
     for batch in batches:
         if batch.own is not None:
             _line(figure, batch, rows[batch.batch])
     figure.add_vline(x=0, line={"color": theme.INK, "width": 1.5})
-    figure.update_layout(margin_l=210)
+    drawn = [x for trace in figure.data for x in trace.x]
+    figure.update_layout(margin_l=210, margin_b=95)
     figure.update_xaxes(
+        range=[min(drawn, default=-1) - 1, max(drawn, default=1) + 1],
         title_text=(
-            "Net weight over (+) or under (−) the label, %<br>dark bar: the mean, 95 % sure; "
+            "Net weight over (+) or under (−) the label, %<br>dark bar: the mean, 95 % sure<br>"
             "dotted: short by more than allowed; solid: by more than twice that"
         ),
         zeroline=False,
