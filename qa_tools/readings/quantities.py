@@ -100,7 +100,7 @@ def number_of(text: str, decimal_mark: str | None = None) -> Decimal:
     if (
         thousands in fraction
         or decimal_mark in fraction
-        or (grouped and not re.fullmatch(rf"[-+]?\d{{1,3}}(\{thousands}\d{{3}})+", whole))
+        or (grouped and not re.fullmatch(rf"[-+]?[1-9]\d{{0,2}}(\{thousands}\d{{3}})+", whole))
     ):
         raise ValueError(f"{text.strip()!r} is not a number with decimal mark {decimal_mark!r}")
     return Decimal(

@@ -81,10 +81,12 @@ def test_answers_about_rows() -> None:
             ("row 41 of oct.xlsx sheet Jars", "slip", "LT", "2026-10-02"),
             ("Row 7 of oct.csv", "real", "MH", ""),
             ("row 9 w3 of oct.csv", "slip", "MH", ""),
+            ("row 12 of oct.csv is real, not a slip", "yes", "LT", ""),
         ]
     )
     assert given.of_row(41, "net", "weights/oct.xlsx", "Jars") == ("slip", "LT", "2026-10-02")
     assert given.of_row(41, "net", "weights/oct.xlsx", "Tins")[0] == ""
     assert given.of_row(7, "w1", "weights/oct.csv", "")[0] == "real"
     assert given.of_row(9, "w3", "oct.csv", "")[0] == "slip"
+    assert given.of_row(12, "net", "oct.csv", "") == ("real", "LT", "")
     assert given.of_row(9, "w2", "oct.csv", "")[0] == ""

@@ -9,13 +9,13 @@ from pathlib import Path
 import pytest
 import xlsxwriter
 
-from qa_tools.readings.layout import table_score
+from qa_tools.readings.layout import heading_score
 from qa_tools.readings.tables import NotATable, Sheet, read_sheets
 
 
 def sheets_of(path: Path, data: bytes) -> list[Sheet]:
     path.write_bytes(data)
-    return read_sheets(path, path.name, data, table_score)
+    return read_sheets(path, path.name, data, heading_score)
 
 
 def cells(sheet: Sheet) -> list[list[object]]:

@@ -1,0 +1,320 @@
+"""The tables a works keeps beside its weighings, tidied: names, dates and numbers by kind."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+from typing import Any, Final
+
+import numpy as np
+import pandas as pd
+
+from qa_tools.readings import marks
+from qa_tools.readings.headings import TABLES, Heading, heading, squeezed
+from qa_tools.readings.quantities import GRAMS, Declaration, number_of, parse_quantity, unit_of
+from qa_tools.readings.tables import Sheet, cell_text
+
+LISTS: Final = tuple(
+    name for name, about in TABLES.items() if isinstance(about, dict) and "needs" in about
+)
+_SEARCHED: Final = 30
+_YES: Final = {"yes", "y", "true", "1", "x", "e", "℮", "ja", "oui"}
+_NO: Final = {"", "no", "n", "false", "0", "-", "nein", "non"}
+_NUMBERS: Final = ("number", "count", "quantity", "grams")
+
+
+@dataclass(frozen=True)
+class Fault:
+    """A cell or a file of a list that cannot be read: a row of the unread table."""
+
+    file: str
+    expected: str
+    found: str
+    to_do: str
+
+
+@dataclass(frozen=True)
+class RawList:
+    """One sheet that holds a list: its columns by name, as written, and the row of each."""
+
+    table: str
+    sheet: Sheet
+    rows: list[int]
+    heads: dict[str, Heading]
+    cells: dict[str, list[Any]]
+    faults: list[Fault] = field(default_factory=list)
+
+    @property
+    def file(self) -> str:
+        """Where it stands, as messages say it."""
+        return self.sheet.file + (f", sheet {self.sheet.name}" if self.sheet.name else "")
+
+    def of_kind(self, kinds: Sequence[str]) -> list[Any]:
+        """All cells of the columns of some kinds."""
+        columns = TABLES[self.table]["columns"]
+        return [
+            cell
+            for name, cells in self.cells.items()
+            if name in columns and columns[name]["kind"] in kinds
+            for cell in cells
+        ]
+
+
+def list_named(name: str) -> str:
+    """
+    The list a file or a sheet is named as; "" where it is none.
+
+    Examples
+    --------
+    >>> list_named("Scale checks"), list_named("oct")
+    ('scale_checks', '')
+    """
+    return next((table for table in LISTS if squeezed(table) == squeezed(name)), "")
+
+
+def raw_list(table: str, sheet: Sheet) -> RawList:
+    """One sheet's cells under the columns of a list; extra columns keep their own heading."""
+    needs = TABLES[table]["needs"]
+    best: tuple[int, int, list[Heading]] = (0, -1, [])
+    for number in range(min(sheet.rows, _SEARCHED)):
+        heads = [heading(cell_text(cell), table) for cell in sheet.row(number)]
+        known = {head.column for head in heads} - {""}
+        if len(known) > best[0] and known & set(needs):
+            best = (len(known), number, heads)
+    _, top, heads = best
+    if top < 0:
+        first_row = sheet.row(0) if sheet.rows else []
+        words = [cell for cell in first_row if isinstance(cell, str) and cell]
+        shown = ", ".join(f'"{word[:30]}"' for word in words[:8]) or "no headings"
+        fault = Fault(
+            sheet.file + (f", sheet {sheet.name}" if sheet.name else ""),
+            f"the list {table} with columns {', '.join(needs)}",
+            f"the headings read {shown}" if words else shown,
+            f"head its columns as {', '.join(TABLES[table]['columns'])}",
+        )
+        return RawList(table, sheet, [], {}, {}, [fault])
+    names: dict[str, int] = {}
+    for place, head in enumerate(heads):
+        name = head.column or squeezed(head.written)
+        exact = squeezed(head.written) == squeezed(head.column)
+        if name and (name not in names or exact):
+            names[name] = place
+    rows = [
+        number
+        for number in range(top + 1, sheet.rows)
+        if any(cell != "" for cell in sheet.row(number))
+    ]
+    return RawList(
+        table,
+        sheet,
+        [number + 1 for number in rows],
+        {name: heads[place] for name, place in names.items()},
+        {name: [sheet.columns[place][number] for number in rows] for name, place in names.items()},
+    )
+
+
+def empty_list(table: str) -> pd.DataFrame:
+    """A list with its columns and no rows."""
+    return pd.DataFrame(
+        {
+            name: pd.Series([], dtype=_dtype(about["kind"]))
+            for name, about in TABLES[table]["columns"].items()
+        }
+    )
+
+
+def _dtype(kind: str) -> str:
+    return {
+        "date": "datetime64[ns]",
+        "number": "float64",
+        "grams": "float64",
+        "quantity": "float64",
+        "count": "Int64",
+        "flag": "bool",
+    }.get(kind, "str")
+
+
+def tidy(
+    table: str,
+    raws: Sequence[RawList],
+    decimal: dict[str, str | None],
+    order: dict[str, str],
+) -> tuple[pd.DataFrame, list[Fault]]:
+    """
+    One list from all the sheets that hold a part of it.
+
+    Parameters
+    ----------
+    table : str
+        One of `LISTS`.
+    raws : sequence of RawList
+    decimal, order : dict
+        The decimal mark and the order of dates settled for each file.
+
+    Returns
+    -------
+    table : DataFrame
+        The columns of `columns.toml` in their order, then any others as text. A row that lacks
+        what it cannot do without is left out, and listed.
+    faults : list of Fault
+    """
+    faults: list[Fault] = []
+    parts = [_tidy_one(raw, decimal.get(raw.sheet.file), order.get(raw.sheet.file, ""), faults)
+             for raw in raws if raw.rows]  # fmt: skip
+    if not parts:
+        return empty_list(table), faults
+    joined = pd.concat(parts, ignore_index=True) if len(parts) > 1 else parts[0]
+    known = list(TABLES[table]["columns"])
+    extra = [name for name in joined.columns if name not in known]
+    for name in extra:
+        joined[name] = joined[name].fillna("").astype(str)
+    return joined[[*known, *extra]].reset_index(drop=True), faults
+
+
+def _tidy_one(
+    raw: RawList, decimal: str | None, order: str, faults: list[Fault]
+) -> pd.DataFrame:  # fmt: skip
+    columns = TABLES[raw.table]["columns"]
+    count = len(raw.rows)
+    units = [_unit(raw, number, decimal) for number in range(count)]
+    tidied: dict[str, pd.Series] = {}
+    for name, about in columns.items():
+        kind = about["kind"]
+        cells = raw.cells.get(name, [""] * count)
+        if name == "unit" and "quantity" in {other["kind"] for other in columns.values()}:
+            cells = list(units)
+        values = []
+        for number, cell in enumerate(cells):
+            try:
+                values.append(_value(kind, cell, units[number], decimal, order))
+            except ValueError as problem:
+                faults.append(
+                    Fault(
+                        raw.file,
+                        f"{_EXPECTED[kind]} in column {name}, row {raw.rows[number]}",
+                        f"{cell_text(cell)!r}: {problem}",
+                        "correct the cell; it is taken as empty until then",
+                    )
+                )
+                values.append(_value(kind, "", units[number], decimal, order))
+        tidied[name] = pd.Series(values, dtype=_dtype(kind))
+    for name, cells in raw.cells.items():
+        if name not in columns:
+            tidied[name] = pd.Series([cell_text(cell) for cell in cells], dtype=str)
+    frame = pd.DataFrame(tidied)
+    if raw.table == "labels":
+        frame["declared"] = [
+            _declared(raw, number, faults) for number in range(count)
+        ]  # fmt: skip
+        frame["declared"] = frame["declared"].astype(str)
+    return frame[_usable(raw, frame, faults)]
+
+
+_EXPECTED: Final = {
+    "date": "a date",
+    "number": "a number",
+    "count": "a whole number",
+    "quantity": "a weight",
+    "grams": "a weight",
+    "flag": "yes or no",
+    "text": "a text",
+    "key": "a name",
+}
+
+
+def _value(kind: str, cell: Any, unit: str, decimal: str | None, order: str) -> Any:
+    text = cell_text(cell)
+    if kind in ("text", "key"):
+        return " ".join(text.split()) if kind == "key" else text
+    if kind == "flag":
+        word = text.casefold().strip()
+        if word in _YES or word in _NO:
+            return word in _YES
+        raise ValueError("neither yes nor no")
+    if kind == "date":
+        if not text:
+            return pd.NaT
+        if (day := marks.date_of(cell, order)) is None:
+            raise ValueError("no date, or one that can be read two ways")
+        return pd.Timestamp(day)
+    if not text:
+        return pd.NA if kind == "count" else np.nan
+    mark = "." if isinstance(cell, float) else decimal
+    if kind in ("quantity", "grams"):
+        amount = parse_quantity(text, unit, mark)
+        return float(amount.grams if kind == "grams" else amount.grams / GRAMS[unit])
+    number = number_of(text.strip().rstrip("%€$£").lstrip("€$£").strip(), mark)
+    if kind == "count":
+        if number != number.to_integral_value():
+            raise ValueError("not a whole number")
+        return int(number)
+    return float(number)
+
+
+def _unit(raw: RawList, number: int, decimal: str | None) -> str:
+    """The unit of a row: its unit column, the value's own, the heading's, or grams."""
+    columns = TABLES[raw.table]["columns"]
+    weights = [name for name in raw.cells if name in columns
+               and columns[name]["kind"] in ("quantity", "grams")]  # fmt: skip
+    said = cell_text(raw.cells["unit"][number]) if "unit" in raw.cells else ""
+    try:
+        if said:
+            return unit_of(said)
+        for name in weights:
+            cell = raw.cells[name][number]
+            if isinstance(cell, str) and any(char.isalpha() for char in cell):
+                return parse_quantity(cell, "g", decimal).unit
+            if raw.heads[name].unit:
+                return unit_of(raw.heads[name].unit)
+    except ValueError:
+        # the cell itself is reported where it is read
+        return "g"
+    return "g"
+
+
+def _declared(raw: RawList, number: int, faults: list[Fault]) -> str:
+    """The label's words from its two quantities; "" (and a fault) where they make none."""
+    said = []
+    for quantity, unit in (("declared", "unit"), ("declared_2", "unit_2")):
+        text = cell_text(raw.cells[quantity][number]) if quantity in raw.cells else ""
+        word = cell_text(raw.cells[unit][number]) if unit in raw.cells else ""
+        if quantity in raw.heads and not word:
+            word = raw.heads[quantity].unit
+        if text:
+            said.append(text if any(char.isalpha() for char in text) else f"{text} {word or 'g'}")
+    words = " / ".join(said)
+    if not words:
+        return ""
+    try:
+        Declaration.parse(words)
+    except ValueError as problem:
+        faults.append(
+            Fault(
+                raw.file,
+                f"a declared quantity by weight in row {raw.rows[number]}",
+                f"{words!r}: {problem}",
+                "correct the row; the label is left out until then",
+            )
+        )
+        return ""
+    return words
+
+
+def _usable(raw: RawList, frame: pd.DataFrame, faults: list[Fault]) -> pd.Series:
+    """Rows that have what they cannot do without."""
+    usable = pd.Series(True, index=frame.index)
+    for name in TABLES[raw.table]["needs"]:
+        missing = frame[name].isna() | (frame[name].astype(str) == "")
+        usable &= ~missing
+        for number in np.flatnonzero(missing):
+            written = cell_text(raw.cells[name][number]) if name in raw.cells else ""
+            if not written:  # where something is written, the cell has its own fault already
+                faults.append(
+                    Fault(
+                        raw.file,
+                        f"something in column {name}, row {raw.rows[number]}",
+                        "nothing",
+                        "fill it in; the row is left out until then",
+                    )
+                )
+    return usable

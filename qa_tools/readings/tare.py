@@ -1,0 +1,160 @@
+"""Gross to net: what the packaging weighs, from the empty parts that were put on a scale."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+import numpy as np
+import pandas as pd
+
+from qa_tools.readings.headings import squeezed, word_for
+from qa_tools.readings.quantities import GRAMS
+
+
+@dataclass(frozen=True)
+class Tare:
+    """
+    What is taken off a gross weight.
+
+    Attributes
+    ----------
+    grams : float
+        The mean of the empty parts, added up over the parts present.
+    sd : float
+        Their spread added up (root of the sum of squares); NaN where a part was weighed once.
+    n : int
+        How many empties stand behind it (of the part weighed least often).
+    remark : str
+        What to know of it, "" where nothing.
+    """
+
+    grams: float
+    sd: float
+    n: int
+    remark: str = ""
+
+
+class Tares:
+    """
+    The tare of each product on each day, for how it was weighed.
+
+    Parameters
+    ----------
+    products, tare : DataFrame
+        The lists, tidied.
+
+    Notes
+    -----
+    Mean tare from empty parts, as in NIST Handbook 133 (2026 edition) 2.3.5, unused dry tare.
+    A new lot of parts counts from the day its first empty was weighed.
+    """
+
+    def __init__(self, products: pd.DataFrame, tare: pd.DataFrame) -> None:
+        self._parts = {
+            str(product): _parts_by_way(str(written))
+            for product, written in zip(products["product"], products["tare parts"], strict=True)
+        }
+        grams = [
+            value * float(GRAMS[unit])
+            for value, unit in zip(tare["tare"], tare["unit"], strict=True)
+        ]
+        table = tare.assign(grams=grams, part=tare["part"].map(squeezed))
+        self._of = {
+            (str(product), str(part)): rows
+            for (product, part), rows in table.groupby(["product", "part"], sort=False)
+        }
+
+    def dated(self, product: str) -> bool:
+        """Whether the tare of a product depends on the day."""
+        days = [set(rows["when"].dropna()) | ({None} if rows["when"].isna().any() else set())
+                for (of, _), rows in self._of.items() if of in (product, "")]  # fmt: skip
+        return any(len(one) > 1 for one in days)
+
+    def of(self, product: str, weighed: str, day: pd.Timestamp | None) -> Tare | str:
+        """
+        The tare, or in a sentence why there is none.
+
+        Parameters
+        ----------
+        product : str
+        weighed : {"wrapped", "gross"}
+        day : Timestamp or None
+            The day of weighing, where known.
+        """
+        said = self._parts.get(product, {})
+        parts = said.get(weighed) or said.get("") or [
+            part for of, part in self._of if of == product
+        ]  # fmt: skip
+        if not parts:
+            return f"no empty part of {product or 'an unnamed product'} is in the tare list"
+        found = []
+        for part in parts:
+            rows = self._of.get((product, part))
+            rows = self._of.get(("", part)) if rows is None else rows
+            if rows is None:
+                return f'no empty "{part}" of {product} is in the tare list'
+            found.append(_on_day(rows, day))
+        spread = [tare.sd for tare in found]
+        return Tare(
+            sum(tare.grams for tare in found),
+            float(np.sqrt(np.sum(np.square(spread)))),
+            min(tare.n for tare in found),
+            next((tare.remark for tare in found if tare.remark), ""),
+        )
+
+
+def _parts_by_way(written: str) -> Mapping[str, list[str]]:
+    """
+    The parts present by how it was weighed, from a cell of products.csv.
+
+    Examples
+    --------
+    >>> _parts_by_way("jar + lid")
+    {'': ['jar', 'lid']}
+    >>> _parts_by_way("wrapped: band; gross: band + carton")
+    {'wrapped': ['band'], 'gross': ['band', 'carton']}
+    """
+    ways = re.split(r"(?:^|[;,/]\s*)([a-z ]+):", written, flags=re.IGNORECASE)
+    if len(ways) == 1:
+        parts = _parts(written)
+        return {"": parts} if parts else {}
+    return {
+        word_for("weighed", way) or squeezed(way): _parts(names)
+        for way, names in zip(ways[1::2], ways[2::2], strict=True)
+    }
+
+
+def _parts(written: str) -> list[str]:
+    return [squeezed(part) for part in re.split(r"\s*(?:[+;,/&]|\band\b)\s*", written)
+            if part.strip()]  # fmt: skip
+
+
+def _on_day(rows: pd.DataFrame, day: pd.Timestamp | None) -> Tare:
+    """The lot of parts in use on a day: the latest weighed on or before it."""
+    lots = {
+        str(lot): part for lot, part in rows.groupby(
+            rows["supplier_lot"].where(rows["supplier_lot"] != "", rows["when"].astype(str)),
+            sort=False,
+        )
+    }  # fmt: skip
+    begun = sorted(
+        ((part["when"].min(), lot) for lot, part in lots.items() if part["when"].notna().any()),
+        key=lambda one: one[0],
+    )
+    remark = ""
+    if not begun:
+        chosen = rows
+    elif day is None:
+        chosen = lots[begun[-1][1]]
+        if len(begun) > 1:
+            remark = "no date, so the latest empty parts were taken off"
+    else:
+        before = [lot for when, lot in begun if when.normalize() <= day]
+        chosen = lots[before[-1] if before else begun[0][1]]
+        if not before:
+            remark = f"the first empty parts were weighed later, on {begun[0][0]:%d %B %Y}"
+    weights = chosen["grams"].to_numpy(float)
+    sd = float(np.std(weights, ddof=1)) if len(weights) > 1 else float("nan")
+    return Tare(float(weights.mean()), sd, len(weights), remark)

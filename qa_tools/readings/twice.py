@@ -1,0 +1,166 @@
+"""Readings that stand twice: which are repeats, and which contradict each other."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from functools import partial
+from typing import Any
+
+import numpy as np
+import pandas as pd
+from numpy.typing import NDArray
+
+from qa_tools.readings import repeats
+from qa_tools.readings.sift import Sift, by_whom, joint
+
+Which = Callable[[Sift], tuple[NDArray[np.intp], list[NDArray[Any]]]]
+
+
+def copied_files(s: Sift) -> None:
+    """Files that are byte for byte another one."""
+    for file, original in s.copies.items():
+        copied = s.found.file.where(partial(str.__eq__, file))
+        for number in np.flatnonzero(copied).tolist():
+            s.refuse(
+                number,
+                f"{file} is the same, byte for byte, as {original}",
+                f"take {file} away if it was copied by mistake",
+            )
+
+
+def pasted(s: Sift) -> None:
+    """A block of rows that stands further up as well."""
+    found = s.found
+    sheet = joint(found.file, found.sheet)
+    new = np.ones(len(found), np.bool_)
+    new[1:] = (found.row[1:] != found.row[:-1]) | (sheet[1:] != sheet[:-1])
+    edges = np.append(np.flatnonzero(new), len(found))
+    starts, ends = edges[:-1], edges[1:]
+    if s.copies:
+        # a copied file is out already, and its original must not fall for it
+        kept = ~found.file.where(s.copies.__contains__)[starts]
+        starts, ends = starts[kept], ends[kept]
+    part = np.cumsum(np.diff(sheet[starts], prepend=sheet[0] if len(sheet) else 0) != 0)
+    for first, length, earlier in repeats.pasted_blocks(found.line[starts], part):
+        for line in range(first, first + length):
+            twin = int(starts[line - first + earlier])
+            for number in range(starts[line], ends[line]):
+                s.refuse(
+                    number,
+                    f"pasted twice: in a block of {length} rows, this is {found.where(twin)} again",
+                )
+
+
+def same_id(s: Sift) -> None:
+    """An id that stands twice with the same weight."""
+    found = s.found
+    given, keys = identified(s)
+    if not len(given):
+        return
+    first = given[repeats.first_of_each([*keys, found.grams[given]])]
+    for place in np.flatnonzero(first != given).tolist():
+        number, earlier = int(given[place]), int(first[place])
+        s.refuse(
+            number,
+            f'id "{found.texts["id"][number]}" with the same weight already stands in '
+            f"{found.where(earlier)}",
+        )
+
+
+def identified(s: Sift) -> tuple[NDArray[np.intp], list[NDArray[Any]]]:
+    """The readings with an id, and what tells one id from another."""
+    ids = s.found.texts["id"]
+    given = np.flatnonzero(ids.where(lambda text: text != "") & s.open)
+    if not len(given):
+        return given, []
+    scope = id_scope(s, given)
+    return given, [ids.codes[given], scope, s.batch.codes[given], s.stage.codes[given]]
+
+
+def id_scope(s: Sift, given: NDArray[np.intp]) -> NDArray[np.intp]:
+    """
+    Within what an id is unique: the works; a plain row number only within its own sheet.
+
+    Sheets that count their rows 1, 2, 3 all have a 1: those ids name a row, not a weighing.
+    """
+    found = s.found
+    sheet = joint(found.file, found.sheet)[given]
+    numbers = found.texts["id"].numbers(lambda text: float(text) if text.isdigit() else np.inf)
+    table = pd.DataFrame({"sheet": sheet, "number": numbers[given]})
+    groups = table.groupby("sheet")["number"]
+    counts = (groups.transform("max") <= 2 * groups.transform("size")).to_numpy()
+    return np.where(counts, sheet + 1, 0)
+
+
+def same_slot(s: Sift) -> None:
+    """A slot that stands twice with the same weight."""
+    found = s.found
+    placed, keys = placed_slots(s)
+    if not len(placed):
+        return
+    first = placed[repeats.first_of_each([*keys, found.grams[placed]])]
+    for place in np.flatnonzero(first != placed).tolist():
+        number, earlier = int(placed[place]), int(first[place])
+        s.refuse(
+            number,
+            f"slot {found.slot[number]:.0f} of loaf {found.texts['loaf'][number]} with the "
+            f"same weight already stands in {found.where(earlier)}",
+        )
+
+
+def placed_slots(s: Sift) -> tuple[NDArray[np.intp], list[NDArray[Any]]]:
+    """The readings with loaf and slot, and what tells one slot from another."""
+    found = s.found
+    has = found.texts["loaf"].where(lambda text: text != "") & ~np.isnan(found.slot)
+    placed = np.flatnonzero(has & s.open)
+    # on the shelf the same bar is weighed again on other days: that is what the stage is for
+    shelf = s.stage.where(lambda stage: stage == "shelf")[placed]
+    day = np.where(shelf, found.when[placed].astype("datetime64[D]").astype(np.int64), 0)
+    keys = [
+        s.batch.codes[placed],
+        s.product.codes[placed],
+        s.stage.codes[placed],
+        found.texts["loaf"].codes[placed],
+        found.slot[placed],
+        day,
+    ]
+    return placed, keys
+
+
+def two_weights(s: Sift) -> None:
+    """The same slot, or the same id, with two weights and no word which of them holds."""
+    found = s.found
+
+    def by_slot(n: int) -> str:
+        return f"slot {found.slot[n]:.0f} of loaf {found.texts['loaf'][n]}"
+
+    def by_id(n: int) -> str:
+        return f'id "{found.texts["id"][n]}"'
+
+    naming: Callable[[int], str]
+    for which, naming in ((placed_slots, by_slot), (identified, by_id)):
+        for pair in contradicting(s, which):
+            for one in pair:
+                meant, who, when = s.answer(one)
+                if meant == "slip":
+                    s.refuse(one, f"answered slip{by_whom(who, when)}")
+        for number, earlier in contradicting(s, which):
+            sentence = (
+                f"{naming(number)} of batch {s.batch[number]} was weighed twice, "
+                f"{s.as_net(earlier)} ({found.where(earlier)}) and {s.as_net(number)} "
+                f"({found.where(number)}), and neither replaces the other"
+            )
+            for one in (earlier, number):
+                if s.answer(one)[0] != "real":
+                    s.doubt.add(one, sentence)
+
+
+def contradicting(s: Sift, which: Which) -> list[tuple[int, int]]:
+    """Pairs of readings, not replaced, that stand in the same place: the later and the first."""
+    placed, keys = which(s)
+    standing = ~s.is_replaced[placed]
+    placed, keys = placed[standing], [key[standing] for key in keys]
+    if not len(placed):
+        return []
+    first = placed[repeats.first_of_each(keys)]
+    return [(int(n), int(f)) for n, f in zip(placed, first, strict=True) if n != f]
