@@ -32,13 +32,13 @@ if TYPE_CHECKING:
 MOST: Final = 6  # lines of what to do first
 FEWEST: Final = 5  # batches before a chart of their means says anything
 FORMAT: Final = 1
-OUTCOME_WORDS: Final = {
+OUTCOME_WORDS: Final[dict[str, str]] = {
     "accept": "would pass",
     "reject": "would fail",
     "too few": "too few weighed",
     "unsettled": "not settled",
 }
-NOTHING: Final = {
+NOTHING: Final[dict[str, str]] = {
     "to_do": "Nothing to do: every batch of the week is cleared.",
     "batches": "No batch was judged this week.",
     "fresh": "No fresh batch was weighed this week.",

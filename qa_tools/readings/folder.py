@@ -21,7 +21,8 @@ TABLE_ENDINGS: Final = (
     ".csv", ".tsv", ".txt", ".xlsx", ".xlsm", ".xlsb", ".xls", ".ods",
 )  # fmt: skip
 WEIGHTS: Final = "weights"
-_MANY: Final = 200  # files; fewer are read before a bar could be looked at
+# Fewer files are read before a bar could be looked at; and a bar is an output that a notebook keeps.
+_MANY: Final = 200
 
 
 @dataclass
