@@ -315,7 +315,7 @@ def _remarks(
         found.append("no label in labels.csv was valid on its packing date: nothing to judge it by")
     if lot_size is not None and len(rows) > lot_size:
         found.append(f"{len(rows)} weighed of {lot_size} packed: one of the two is wrong")
-    loaves = rows["loaf"][rows["loaf"] != ""].nunique()
+    loaves = rows["loaf"].nunique() if rows["loaf"].ne("").all() else 0
     if 0 < loaves < FEW_GROUPS and len(rows) != lot_size:
         found.append(f"picked from {loaves} loaves or trays: it speaks for these")
     if rows["picked"].isin(["one loaf", "in a row"]).any():

@@ -30,6 +30,8 @@ if TYPE_CHECKING:
     import plotly.graph_objects as go
 
 MOST: Final = 6  # lines of what to do first
+LISTED: Final = 5  # files named in one line
+NOT_USED: Final = 20  # readings not used that a terminal lists
 FEWEST: Final = 5  # batches before a chart of their means says anything
 FORMAT: Final = 1
 OUTCOME_WORDS: Final[dict[str, str]] = {
@@ -332,8 +334,17 @@ class Review:
             lines += ["", "Figures from memory, to compare with the official table:"]
             told = self.from_memory.itertuples(index=False, name=None)
             lines += [f"  {name}: {value} ({official})" for name, value, official in told]
-        lost, used = len(self.not_used), int(self.sources["used"].sum())
-        lines += ["", f"{used} readings used, {lost} not used (see the page or --json). {CAUTION}"]
+        lost, used = self.not_used, int(self.sources["used"].sum())
+        lines += ["", f"{used} readings used, {len(lost)} not used{':' if len(lost) else '.'}"]
+        for row in lost.head(NOT_USED).to_dict("records"):
+            hint = f" ({row['suggestion']})" if row["suggestion"] else ""
+            lines.append(f"  row {row['row']} of {row['file']}: {row['reason']}{hint}")
+        hidden = len(lost) - NOT_USED
+        lines += [f"  and {hidden} more, on the page and in --json"] if hidden > 0 else []
+        books = "; ".join(
+            f"{row['book']}, {row['edition']}" for row in self.rules.to_dict("records")
+        )
+        lines += ["", f"Rule books: {books}. qa_tools {self.version}.", CAUTION]
         return "\n".join(lines)
 
 
@@ -416,8 +427,10 @@ def review(
     charts = _charts(readings, checks)
     findings = [finding for batch in checks for finding in of_batch(batch, today)]
     findings += [found for chart in charts for found in of_chart(*chart)]
-    for row in works.unread.to_dict("records"):
-        text = f"{row['file']} could not be read: {row['found']}. {row['to_do']}"
+    if len(works.unread):
+        names = ", ".join(works.unread["file"].drop_duplicates().head(LISTED))
+        more = len(works.unread) - LISTED
+        text = f"Not read, as listed on top: {names}{f' and {more} more' if more > 0 else ''}."
         findings.append(Finding("files not read", "", text))
     for row in works.questions.to_dict("records"):
         text = f"{row['file']}: {row['question']} {row['how_to_answer']}"

@@ -21,7 +21,7 @@ TABLE_ENDINGS: Final = (
     ".csv", ".tsv", ".txt", ".xlsx", ".xlsm", ".xlsb", ".xls", ".ods",
 )  # fmt: skip
 WEIGHTS: Final = "weights"
-# Fewer files are read before a bar could be looked at; and a bar is an output that a notebook keeps.
+# Fewer are read before a bar could be looked at; and a bar is an output that a notebook keeps.
 _MANY: Final = 200
 
 
