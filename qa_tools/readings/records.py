@@ -189,7 +189,7 @@ def _pairs(cells: Coded, units: Coded) -> tuple[list[tuple[int, int]], NDArray[n
     if len(units.values) == 1:
         return [(cell, 0) for cell in range(len(cells.values))], cells.codes
     many = len(units.values)
-    distinct, inverse = np.unique(cells.codes * many + units.codes, return_inverse=True)
+    inverse, distinct = pd.factorize(cells.codes * many + units.codes)
     return [divmod(int(pair), many) for pair in distinct], inverse.astype(np.intp)
 
 
