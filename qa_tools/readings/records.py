@@ -11,6 +11,7 @@ from functools import cached_property
 from typing import Any, Final, NamedTuple
 
 import numpy as np
+import pandas as pd
 from numpy.typing import NDArray
 
 from qa_tools.readings import marks
