@@ -335,13 +335,22 @@ def _remarks(
 
 def _sent(works: Works, batch: str, as_of: pd.Timestamp) -> int:
     rows = works.dispatch[(works.dispatch["batch"] == batch)]
-    gone = rows[rows["when"].isna() | (rows["when"] < as_of.normalize() + pd.Timedelta(days=1))]
+    gone = (
+        rows if pd.isna(as_of) else rows[rows["when"].isna() | (rows["when"] < _day_after(as_of))]
+    )
     return int(pd.to_numeric(gone["quantity"]).sum())
 
 
 def _held(works: Works, batch: str, as_of: pd.Timestamp) -> str:
     """The id of an open hold on the batch; a later entry that names it in `closes` ends it."""
-    actions = works.actions[works.actions["when"].isna() | (works.actions["when"] <= as_of)]
+    actions = works.actions
+    if pd.notna(as_of):
+        actions = actions[actions["when"].isna() | (actions["when"] < _day_after(as_of))]
     closed = set(actions["closes"]) - {""}
-    holds = actions[(actions["batch"] == batch) & (actions["what"] == "hold")]
-    return next((str(key) for key in holds["id"] if key not in closed), "")
+    is_hold = actions["what"].str.strip().str.casefold() == "hold"
+    holds = actions.loc[(actions["batch"] == batch) & is_hold, "id"]
+    return next((str(key) or "no id" for key in holds if key not in closed), "")
+
+
+def _day_after(day: pd.Timestamp) -> pd.Timestamp:
+    return day.normalize() + pd.Timedelta(days=1)

@@ -72,10 +72,18 @@ def of_batch(batch: Batch, as_of: pd.Timestamp) -> Iterator[Finding]:
     def say(kind: str, text: str) -> Finding:
         return Finding(kind, batch.batch, text)
 
-    if batch.held:
+    if not batch.books:
+        yield say(
+            "not cleared",
+            f"Not judged: no label of {batch.name} in labels.csv applies, by product, dates and a "
+            "market or book that is known.",
+        )
+    if batch.held and not (where and (failed or short)):
         because = _why(batch, failed)
         yield say("held", f"On hold ({batch.held}){': ' + because if because else ''}.")
     elif where and (failed or short):
+        if batch.held:
+            where += f", on hold ({batch.held})"
         yield say(
             "on sale and short",
             f"{batch.name}, {where}; {_why(batch, failed)}. Stop selling what is left and settle "

@@ -41,7 +41,7 @@ OUTCOME_WORDS: Final[dict[str, str]] = {
     "unsettled": "not settled",
 }
 NOTHING: Final[dict[str, str]] = {
-    "to_do": "Nothing to do: every batch of the week is cleared.",
+    "to_do": "Nothing found to do in what was weighed and judged.",
     "batches": "No batch was judged this week.",
     "fresh": "No fresh batch was weighed this week.",
     "tests": "No official test was run.",
@@ -325,7 +325,7 @@ class Review:
             lines.append(f"Not read: {row['file']}: {row['found']}. {row['to_do']}")
         lines += [f"{i}. {finding.text}" for i, finding in enumerate(self.findings[:MOST], 1)]
         if not self.findings:
-            lines.append("Nothing to do: every batch of the week is cleared.")
+            lines.append("Nothing found to do in what was weighed and judged.")
         more = len(self.findings) - MOST
         lines += [f"and {more} more, below"] if more > 0 else []
         for batch in self.checks:
@@ -467,8 +467,8 @@ def _readings(
         return table, table
     # A weighing without a date is of the day its batch was packed, or made when freshly cut.
     days = works.batches.drop_duplicates("batch").set_index("batch")
-    packed = table["batch"].map(days["packed_on"])
-    made = table["batch"].map(days["made_on"])
+    packed = pd.to_datetime(table["batch"].map(days["packed_on"].to_dict()))
+    made = pd.to_datetime(table["batch"].map(days["made_on"].to_dict()))
     when = table["when"].fillna(packed.where(table["stage"] != "cut", made))
     so_far = when.isna() | (when < week.end + pd.Timedelta(days=1))
     table = table.assign(when=when)

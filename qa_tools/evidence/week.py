@@ -81,6 +81,8 @@ def last_complete(
     >>> print(last_complete(days, pd.Timestamp("2026-11-03")))
     26 October to 1 November 2026
     """
+    if pd.isna(as_of):
+        return None
     dated = days[days.notna() & (days < as_of.normalize() + pd.Timedelta(days=1))]
     if dated.empty:
         return None

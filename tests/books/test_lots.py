@@ -8,12 +8,13 @@ import duckdb
 import numpy as np
 import pandas as pd
 import polars as pl
-import pyarrow as pa
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
 import qa_tools as qa
+
+pa = pytest.importorskip("pyarrow")
 
 NAMES = ["ca-crc-417", "eu-76-211", "uk-2006-659", "us-hb133"]
 COLUMNS = ["batch", "book", "n", "mean_error", "sd", "beyond_t1", "beyond_t2", "lightest",

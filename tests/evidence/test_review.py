@@ -27,7 +27,7 @@ def test_a_good_batch_asks_for_nothing(tmp_path: Path) -> None:
     review = qa.review(make_works(tmp_path, around(121.0)))
     assert review.findings == ()
     assert outcomes(review) == {"eu-76-211": "accept"}
-    assert "Nothing to do" in str(review)
+    assert "Nothing found to do" in str(review)
     # 1.0 g over 200 packages is 0.2 kg, at 10 a kg
     row = review.giveaway.iloc[0]
     assert row["given away, kg"] == pytest.approx(0.2, abs=0.005)
@@ -197,7 +197,26 @@ def test_more_weighed_than_packed_is_a_finding(tmp_path: Path) -> None:
 def test_a_product_without_a_label_is_said(tmp_path: Path) -> None:
     labels = LABELS.replace("bar,", "other,")
     review = qa.review(make_works(tmp_path, around(121.0), labels=labels))
-    assert any("no label" in remark for remark in review.checks[0].remarks)
+    assert kinds(review) == ["not cleared"] and "Not judged" in review.findings[0].text
+
+
+def test_the_least_that_works(tmp_path: Path) -> None:
+    weights = "batch,weight\n" + "".join(f"B1,{w}\n" for w in around(121.0))
+    least = {"labels": "product,declared\nbar,120 g\n", "products": "product\nbar\n"}
+    batches = "batch,product,packages\nB1,bar,200\n"
+    assert len(qa.review(make_works(tmp_path / "a", weights, batches=batches, **least)).checks) == 1
+    dated = "product,weight,when\n" + "".join(f"bar,{w},2026-10-06\n" for w in around(121.0))
+    none = "batch,product,packages\n"
+    assert len(qa.review(make_works(tmp_path / "b", dated, batches=none, **least)).checks) == 1
+
+
+def test_a_hold_does_not_hide_what_was_sent_short(tmp_path: Path) -> None:
+    actions = "id,when,batch,what,reason,by,closes\nA1,2026-10-06 14:00,B1,Hold,short,LT,\n"
+    dispatch = "batch,when,quantity\nB1,2026-10-06,50\n"
+    works = make_works(tmp_path, around(117.0), actions=actions, dispatch=dispatch)
+    finding = qa.review(works).findings[0]
+    assert finding.kind == "on sale and short"
+    assert "50 of 200 sent, on hold (A1)" in finding.text
 
 
 def test_few_loaves_speak_for_themselves(tmp_path: Path) -> None:
