@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import sys
+from dataclasses import replace
 from pathlib import Path
 from typing import Annotated, NoReturn
 
@@ -83,6 +84,8 @@ def judge(
         raise ValueError(f"{file}: no weight could be used\n{readings}")
     verdict = qa.judge(table["net_g"], declared, book, lot_size=lot_size)
     doubts = [text for text in table["doubt"].unique() if text]
+    if doubts and verdict.outcome == "accept":  # no book shows a pass over an open question
+        verdict = replace(verdict, outcome="unsettled", reason=doubts[0])
     if as_json:
         from qa_tools.evidence.review import records
 

@@ -67,6 +67,11 @@ def of_batch(batch: Batch, as_of: pd.Timestamp) -> Iterator[Finding]:
     failed = [check for check in batch.books if check.outcome == "reject"]
     own = batch.own
     short = own is not None and own.finding == "short"
+    surely = (
+        short
+        and own is not None
+        and (own.n == own.lot_size or own.mean_upper < own.limits.declared_g)
+    )
     where = _whereabouts(batch, as_of)
 
     def say(kind: str, text: str) -> Finding:
@@ -78,10 +83,10 @@ def of_batch(batch: Batch, as_of: pd.Timestamp) -> Iterator[Finding]:
             f"Not judged: no label of {batch.name} in labels.csv applies, by product, dates and a "
             "market or book that is known.",
         )
-    if batch.held and not (where and (failed or short)):
+    if batch.held and not (where and (failed or surely)):
         because = _why(batch, failed)
         yield say("held", f"On hold ({batch.held}){': ' + because if because else ''}.")
-    elif where and (failed or short):
+    elif where and (failed or surely):
         if batch.held:
             where += f", on hold ({batch.held})"
         yield say(
@@ -93,12 +98,10 @@ def of_batch(batch: Batch, as_of: pd.Timestamp) -> Iterator[Finding]:
         due = f", due on sale {day_words(batch.sell_from)}" if pd.notna(batch.sell_from) else ""
         yield say("not cleared", f"Hold it ({batch.name}{due}); {_why(batch, failed)}.")
     elif short and own is not None:
-        passes = any(check.outcome == "accept" for check in batch.books)
-        lead = "Would pass inspection, but averages" if passes else "Averages"
-        yield say(
-            "averages short",
-            f"{lead} {grams(-own.over)} short of {batch.declared}: raise the fill.",
-        )
+        passed = ", ".join(check.book.name for check in batch.books if check.outcome == "accept")
+        lead = f"Would pass inspection under {passed}, but averages" if passed else "Averages"
+        then = "raise the fill" if surely else "which chance could explain: weigh more"
+        yield say("averages short", f"{lead} {grams(-own.over)} short of {batch.declared}: {then}.")
     if len(batch.pull):
         more = (
             "." if batch.packages == len(batch.sold) else "; there may be more among the unweighed."
@@ -109,7 +112,7 @@ def of_batch(batch: Batch, as_of: pd.Timestamp) -> Iterator[Finding]:
         else:
             yield say("to pull", f"Before it ships, pull {listed}{more}")
     for doubt in batch.doubts:
-        yield say("to answer", f"{doubt} Answer in settings.csv.")
+        yield say("to answer", f"{doubt.rstrip('.')} (answer slip or real in settings.csv).")
     for reason, books in _by_reason(batch, "too few").items():
         yield say("too few weighed", f"Not cleared under {books}: {reason}.")
     for reason, books in _by_reason(batch, "unsettled").items():

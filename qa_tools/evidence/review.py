@@ -357,7 +357,7 @@ def batch_lines(batch: Batch) -> list[str]:
         lines += [f"  {line.strip()}" for line in str(batch.own).splitlines()]
     for check in batch.books:
         words = f"{PLAIN[check.outcome]}: {check.reason}"
-        if check.verdict is not None and check.outcome == check.verdict.outcome:
+        if check.verdict is not None and check.reason == check.verdict.reason:
             words = check.verdict.headline
         remembered = check.verdict is not None and check.verdict.from_memory
         note = " (rests on figures from memory, listed below)" if remembered else ""

@@ -258,7 +258,9 @@ def _block_start(sheet: Sheet, after: int, top: int) -> int:
     while start > after:
         texts = [cell_text(cell) for cell in sheet.row(start - 1)]
         filled = [text for text in texts if text]
-        if filled and not _pairs(texts) and not (len(filled) == 1 and texts[0]):
+        # A lone text in the first column may be a title; a lone number is a reading.
+        lone = len(filled) == 1 and bool(texts[0]) and not texts[0][:1].isdigit()
+        if filled and not _pairs(texts) and not lone:
             break
         start -= 1
     return start

@@ -178,8 +178,7 @@ def _contents(place: Path | Sequence[Path]) -> Contents:
         return contents(place)
     except FileNotFoundError as fault:
         raise ReadingError(
-            f"there is no file or folder {fault.args[0]}; check the spelling, or make one with "
-            "`qa-tools new-works`"
+            f"there is no file or folder {fault.args[0]}; check the spelling"
         ) from None
 
 

@@ -109,9 +109,7 @@ def read_works(folder: str | PathLike[str]) -> Works:
     try:
         found = contents(place)
     except FileNotFoundError:
-        raise ReadingError(
-            f"there is no folder {place}; check the spelling, or make one with `qa-tools new-works`"
-        ) from None
+        raise ReadingError(f"there is no folder {place}; check the spelling") from None
     lists = read_lists(found)
     weighings = weigh_up(found, lists)
     name = place.stem if place.is_file() else place.resolve().name

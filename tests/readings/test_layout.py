@@ -211,3 +211,12 @@ def test_how_it_was_weighed_said_once(folder: Write) -> None:
     )
     row = weighings.table.iloc[0]
     assert (row["weighed"], row["loaf"], row["tare_g"], row["net_g"]) == ("gross", "3", 14.2, 60.0)
+
+
+def test_a_repeated_heading_loses_no_reading_above_it(tmp_path):
+    from qa_tools.readings import read_weights
+
+    path = tmp_path / "two.csv"
+    path.write_text("weight,note\n118.4,\n119.0,\n117.2,\nweight,note\n120.1,\n", encoding="utf-8")
+    read = read_weights(path)
+    assert len(read.table) + len(read.not_used) == 4
