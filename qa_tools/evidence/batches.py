@@ -9,7 +9,7 @@ from typing import Final, cast
 import numpy as np
 import pandas as pd
 
-from qa_tools.books.limits import Limits, limits
+from qa_tools.books.limits import Limits, below, limits
 from qa_tools.books.official import Verdict, judge
 from qa_tools.books.own import FEW_GROUPS, OwnCheck, own_check
 from qa_tools.books.rulebook import RuleBook, rulebook, rulebooks
@@ -151,11 +151,17 @@ def _batch(
     known = works.batches[works.batches["batch"] == batch]
     about = works.products[works.products["product"] == product]
     day = known["packed_on"].iloc[0] if len(known) else pd.NaT
-    packages = known["packages"].iloc[0] if len(known) else pd.NA
-    lot_size = None if pd.isna(packages) else int(packages)
-    labels = _labels(works, product, day if pd.notna(day) else rows["when"].max(), books)
+    # a batch packed in several runs has a row for each
+    packages = known["packages"].sum() if len(known) and known["packages"].notna().all() else None
+    lot_size = None if packages is None else int(packages)
+    labels, faults = _labels(works, product, day if pd.notna(day) else rows["when"].max(), books)
     loss = about["typical_loss_percent"].iloc[0] if len(about) else np.nan
     sold = rows[rows["judged"]]
+    weighed = sold if fresh else _at_stage(sold, "packing")
+    weighed = weighed if len(weighed) else _at_stage(sold, "sale")
+    out = rows["fate"].isin(["pulled", "rework", "retained"]) & rows["stage"].isin(weighed["stage"])
+    if not fresh and lot_size == len(weighed) + int(out.sum()):
+        lot_size = len(weighed)  # every package was weighed; those taken out are not in the lot
     checks: list[BookCheck] = []
     used: dict[str, pd.DataFrame] = {}
     for book, label in [] if fresh else labels:
@@ -166,10 +172,8 @@ def _batch(
         key=lambda found: (found.declared_g, -(found.tolerance_g or np.inf)),
         default=None,
     )
-    weighed = sold if fresh else _at_stage(sold, "packing")
-    weighed = weighed if len(weighed) else _at_stage(sold, "sale")
     own = None
-    remarks = _remarks(weighed, lot_size, labels, rows, fresh)
+    remarks = (*faults, *_remarks(weighed, lot_size, labels, rows, fresh))
     certain = weighed[weighed["doubt"] == ""]
     if strictest is not None and len(certain) and not fresh:
         size = lot_size if lot_size is not None and lot_size >= len(certain) else None
@@ -199,7 +203,7 @@ def _batch(
         if fresh and len(weighed)
         else (),
         typical_loss=None if pd.isna(loss) else float(loss) / 100,
-        pull=_pull(checks, used),
+        pull=_pull([] if fresh else labels, used),
         doubts=tuple(text for text in rows["doubt"].unique() if text),
         remarks=remarks,
         sell_from=known["sell_from"].iloc[0] if len(known) else cast(pd.Timestamp, pd.NaT),
@@ -210,8 +214,8 @@ def _batch(
 
 def _labels(
     works: Works, product: str, day: pd.Timestamp, books: Sequence[str] | None
-) -> list[tuple[RuleBook, Declaration]]:
-    """The books that judge a product on a day, each with the label it judges."""
+) -> tuple[list[tuple[RuleBook, Declaration]], list[str]]:
+    """The books that judge a product on a day, each with its label; and labels none can judge."""
     valid = labels_on(works.labels, product, day)
     pairs: dict[str, Declaration] = {}
     for row in valid.to_dict("records"):
@@ -231,7 +235,18 @@ def _labels(
         first = Declaration.parse(valid["declared"].iloc[0])
         pairs = {name: pairs.get(name, first) for name in books}
     checks = _checked(works)
-    return [(rulebook(name).with_checks(checks), label) for name, label in pairs.items()]
+    found, faults = [], []
+    for name, label in pairs.items():
+        try:
+            book = rulebook(name).with_checks(checks)
+            limits(label, book)
+        except ValueError as fault:
+            if books is not None:  # asked for by hand, not written in a file
+                raise
+            faults.append(f"label {label} of {product} in labels.csv: {fault}")
+        else:
+            found.append((book, label))
+    return found, faults
 
 
 def _checked(works: Works) -> dict[str, str]:
@@ -301,12 +316,17 @@ def floor_percent(share: float) -> float:
     return float(np.floor(share * 1000) / 10)
 
 
-def _pull(checks: Sequence[BookCheck], used: dict[str, pd.DataFrame]) -> pd.DataFrame:
-    parts = [
-        used[check.book.name].iloc[list(check.verdict.pull)]
-        for check in checks
-        if check.verdict is not None and check.verdict.pull
-    ]
+def _pull(
+    labels: Sequence[tuple[RuleBook, Declaration]], used: dict[str, pd.DataFrame]
+) -> pd.DataFrame:
+    """Weighed packages that a book forbids selling; this needs no plan and no lot size."""
+    parts = []
+    for book, label in labels:
+        if book.beyond_twice.get("sale") == "forbidden":
+            rows = used[book.name]
+            light = below(rows["net_g"].to_numpy(float), limits(label, book).twice_g)
+            parts.append(rows[light])
+    parts = [part for part in parts if len(part)]
     if not parts:
         return pd.DataFrame(columns=PULL)
     rows = pd.concat(parts).drop_duplicates(["file", "sheet", "row", "column"])

@@ -77,6 +77,9 @@ def of_batch(batch: Batch, as_of: pd.Timestamp) -> Iterator[Finding]:
     def say(kind: str, text: str) -> Finding:
         return Finding(kind, batch.batch, text)
 
+    for remark in batch.remarks:
+        if remark.startswith("label "):
+            yield say("not cleared", f"Not judged by one label: {remark.rstrip('.')}.")
     if not batch.books:
         yield say(
             "not cleared",

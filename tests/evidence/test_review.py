@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import random
 from pathlib import Path
 
 import pandas as pd
@@ -306,3 +307,32 @@ def test_every_week_of_the_demo_can_be_reviewed(demo_works: qa.Works) -> None:
         review = qa.review(demo_works, str(monday.date()))
         assert review.checks, monday
         json.dumps(review.to_dict(), allow_nan=False)
+
+
+def test_pulling_a_package_leaves_a_batch_weighed_in_full(tmp_path: Path) -> None:
+    rng = random.Random(3)
+    weights = [round(rng.gauss(121, 1.5), 2) for _ in range(95)]
+    lines = [f"B1,packed,2026-10-06,{w},g,all,,,kept" for w in weights]
+    lines += ["B1,packed,2026-10-06,105.0,g,all,,,pulled"]
+    batches = BATCHES.replace(",200,", ",96,")
+    works = make_works(tmp_path, HEAD + "\n".join(lines) + "\n", batches=batches)
+    assert outcomes(qa.review(works)) == {"eu-76-211": "accept"}
+
+
+def test_packing_runs_of_a_batch_add_up(tmp_path: Path) -> None:
+    batches = BATCHES.replace(",200,", ",60,") + "B1,bar,2026-09-01,140,2026-10-07,2026-11-20\n"
+    review = qa.review(make_works(tmp_path, around(121.0), batches=batches))
+    assert review.checks[0].packages == 200
+
+
+def test_a_package_is_pulled_though_the_lot_size_is_not_known(tmp_path: Path) -> None:
+    batches = BATCHES.replace(",200,", ",,")
+    review = qa.review(make_works(tmp_path, [*around(121.0)[:-1], 100.0], batches=batches))
+    assert review.pull["net_g"].tolist() == [100.0]
+
+
+def test_a_mistyped_book_in_a_label_is_said_and_the_rest_goes_on(tmp_path: Path) -> None:
+    labels = LABELS + "bar,120,g,UK,uk-2006-65\n"
+    review = qa.review(make_works(tmp_path, around(121.0), labels=labels))
+    assert outcomes(review) == {"eu-76-211": "accept"}
+    assert "did you mean 'uk-2006-659'" in review.findings[0].text
