@@ -14,7 +14,7 @@ from hypothesis import strategies as st
 
 import qa_tools as qa
 
-pa = pytest.importorskip("pyarrow")
+pa = pytest.importorskip("pyarrow", exc_type=ImportError)
 
 NAMES = ["ca-crc-417", "eu-76-211", "uk-2006-659", "us-hb133"]
 COLUMNS = ["batch", "book", "n", "mean_error", "sd", "beyond_t1", "beyond_t2", "lightest",
