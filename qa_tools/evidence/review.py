@@ -501,7 +501,11 @@ def _own_words(batch: Batch) -> dict[str, object]:
     own = batch.own
     if own is None:
         return {}
-    word = {"short": "averages short", "holds": "holds its label", "not shown": "not shown to hold"}
+    word = {
+        "short": "averages short",
+        "holds": "averages its label",
+        "not shown": "not shown to hold",
+    }
     declared = own.limits.declared_g
     if own.n == own.lot_size:
         interval = " (all weighed)"

@@ -22,15 +22,7 @@ def apply(
     """
     Put every reading through the rules; a reading keeps the first reason it is left out for.
 
-    Parameters
-    ----------
-    found : Records
-    lists : mapping of str to DataFrame
-        products, labels, batches, tare.
-    answers : Answers
-        What settings.csv says of doubtful rows.
-    copies : mapping of file to file
-        Files that are byte for byte another one.
+    The parameters are those of `Sift`.
     """
     s = Sift(found, lists, answers, copies)
     unreadable(s)
