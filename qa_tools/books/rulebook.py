@@ -146,7 +146,7 @@ class RuleBook:
 
     def graded(self, figure: Figure) -> Figure:
         """The figure with grade ``"checked"`` where the works' settings record that it was."""
-        seen = self.checked.get(figure.name)
+        seen = self.checked.get(figure.name.casefold())
         return (
             replace(figure, grade="checked", clause=f"{figure.clause}; {seen}") if seen else figure
         )
@@ -210,7 +210,7 @@ class RuleBook:
 
     def with_checks(self, checks: Mapping[str, str]) -> RuleBook:
         """The same book, knowing which of its figures somebody compared with the official table."""
-        return replace(self, checked=dict(checks))
+        return replace(self, checked={name.casefold(): seen for name, seen in checks.items()})
 
     def __str__(self) -> str:
         return f"{self.name}: {self.title} ({self.edition}), {self.jurisdiction}"

@@ -1,10 +1,10 @@
-"""Each batch of a week: our own check, every book's official test, or what a fresh one may lose."""
+"""Each lot of a week: our own check, every book's official test, or what a fresh one may lose."""
 
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
-from typing import Final, cast
+from dataclasses import dataclass, replace
+from typing import Final
 
 import numpy as np
 import pandas as pd
@@ -12,35 +12,38 @@ import pandas as pd
 from qa_tools.books.limits import Limits, below, limits
 from qa_tools.books.official import Verdict, judge
 from qa_tools.books.own import FEW_GROUPS, OwnCheck, own_check
-from qa_tools.books.rulebook import RuleBook, rulebook, rulebooks
+from qa_tools.books.plans import NoPlan
+from qa_tools.books.rulebook import RuleBook
+from qa_tools.evidence.labelled import Judges, judges_of
+from qa_tools.evidence.lots import Lot, lots_of
+from qa_tools.evidence.week import day_words
 from qa_tools.readings.quantities import Declaration
-from qa_tools.readings.works import Works, labels_on
+from qa_tools.readings.works import Works
 
-# What a book that judges at packing, or in the shop, takes: the first stage that was weighed.
-STAGES: Final = {
-    "packing": ("packed", "filled", "", "cured"),
-    "sale": ("shelf", "packed", "filled", "", "cured"),
-}
+# What is judged as packed: the first stage of these that was weighed.
+AT_PACKING: Final = ("packed", "filled", "", "cured")
 PULL: Final = ["batch", "loaf", "slot", "net_g", "file", "sheet", "row"]
 # 30 bars picked at random from 12 loaves practically never come from fewer than 7.
 ALL_OVER: Final = 7
+NOTED: Final = 3  # readings pointed out one by one in the notes of a batch
 STAGE_WORDS: Final = {"cut": "at cutting", "cured": "cured", "filled": "filled", "packed": "packed"}
 
 
 @dataclass(frozen=True)
 class BookCheck:
-    """One batch under one book and label."""
+    """One lot under one book and label; `note` is what to know beside the outcome."""
 
     book: RuleBook
     label: Declaration
     outcome: str
     reason: str
     verdict: Verdict | None
+    note: str = ""
 
 
 @dataclass(frozen=True)
 class MayLose:
-    """How much a fresh batch may still lose under one book, as fractions of its weight."""
+    """How much a lot may still lose under one book, as fractions of its weight."""
 
     limits: Limits
     mean: float
@@ -50,20 +53,23 @@ class MayLose:
 @dataclass(frozen=True, eq=False)
 class Batch:
     """
-    One batch in a review.
+    One lot in a review.
 
     Attributes
     ----------
-    batch, product, name, stage : str
+    lot : Lot
+        The batch, or one packing run of it: packages, days, what was sent, what is held.
+    product, name, stage : str
         `stage` is ``"cut"`` for a fresh batch, which gets no verdict.
-    packages : int or None
-        Packed, as batches.csv says.
     sold : DataFrame
         The weighings judged, with loaf, slot, file and row.
     made : int
         Weighings of the batch, pulled and reworked ones included.
+    packages : int or None
+        In the lot; without those taken out where every package was weighed.
     own : OwnCheck or None
-        Against the strictest label; None for a fresh batch.
+        The mean against the label that declares most, packages against the limits that are
+        highest; None for a fresh batch.
     books : tuple of BookCheck
     may_lose : tuple of MayLose
         For a fresh batch.
@@ -71,37 +77,37 @@ class Batch:
         Fraction of cut weight, as products.csv says.
     pull : DataFrame
         Weighed packages beyond 2T, where a book of its labels forbids selling them.
-    doubts, remarks : tuple of str
-        Readings to answer for; what to know about the sample.
-    sell_from : Timestamp
-        NaT where not given.
-    sent : int
-        Packages sent by the date of the review.
-    held : str
-        The open hold, or empty.
+    faults, doubts, remarks : tuple of str
+        Why a label cannot judge it; readings to answer for; what to know about the sample.
+    planned : str
+        Where fewer were weighed than plan.csv asks: both numbers.
     """
 
-    batch: str
+    lot: Lot
     product: str
     name: str
     stage: str
-    packages: int | None
     sold: pd.DataFrame
     made: int
+    packages: int | None
     own: OwnCheck | None
     books: tuple[BookCheck, ...]
     may_lose: tuple[MayLose, ...]
     typical_loss: float | None
     pull: pd.DataFrame
+    faults: tuple[str, ...]
     doubts: tuple[str, ...]
     remarks: tuple[str, ...]
-    sell_from: pd.Timestamp
-    sent: int
-    held: str
+    planned: str
+
+    @property
+    def batch(self) -> str:
+        """What the lot is called."""
+        return self.lot.called
 
     @property
     def declared(self) -> str:
-        """The label in words, the strictest where there are several."""
+        """The label in words, the one that declares most where there are several."""
         found = self.own.limits if self.own else self.may_lose[0].limits if self.may_lose else None
         return str(found.tested) if found else ""
 
@@ -109,172 +115,181 @@ class Batch:
 def batches_of(
     works: Works,
     readings: pd.DataFrame,
-    touched: pd.DataFrame,
+    keys: pd.DataFrame,
     books: Sequence[str] | None,
     as_of: pd.Timestamp,
 ) -> list[Batch]:
     """
-    Judge the batches that `touched` weighings belong to, with all their `readings`.
+    Judge batches with all their `readings`, packed ones first.
 
     Parameters
     ----------
     works : Works
     readings : DataFrame
         The weighings up to the end of the week, as ``Weighings.table``.
-    touched : DataFrame
-        Those of the week.
+    keys : DataFrame
+        Which to judge: columns product, batch, and fresh (bool): as cut, or as packed.
     books : sequence of names, optional
         Instead of the books that the labels name.
     as_of : Timestamp
         Sent and on sale are as of this day.
     """
     found = []
-    fresh = touched["stage"] == "cut"
-    for is_fresh in (False, True):
-        keys = touched.loc[fresh == is_fresh, ["product", "batch"]].drop_duplicates()
-        for product, batch in keys.sort_values(["product", "batch"]).itertuples(index=False):
-            own_rows = (readings["product"] == product) & (readings["batch"] == batch)
-            rows = readings[own_rows & ((readings["stage"] == "cut") == is_fresh)]
-            found.append(_batch(works, product, batch, rows, books, as_of, is_fresh))
+    ordered = keys.drop_duplicates().sort_values(["fresh", "product", "batch"])
+    for product, batch, fresh in ordered[["product", "batch", "fresh"]].itertuples(index=False):
+        own = (readings["product"] == product) & (readings["batch"] == batch)
+        rows = readings[own & ((readings["stage"] == "cut") == fresh)]
+        for lot, mine, remark in lots_of(works, batch, rows, as_of):
+            found.append(_batch(works, lot, product, mine, books, bool(fresh), remark))
     return found
 
 
 def _batch(
     works: Works,
+    lot: Lot,
     product: str,
-    batch: str,
     rows: pd.DataFrame,
     books: Sequence[str] | None,
-    as_of: pd.Timestamp,
     fresh: bool,
+    remark: str,
 ) -> Batch:
-    known = works.batches[works.batches["batch"] == batch]
     about = works.products[works.products["product"] == product]
-    day = known["packed_on"].iloc[0] if len(known) else pd.NaT
-    # a batch packed in several runs has a row for each
-    packages = known["packages"].sum() if len(known) and known["packages"].notna().all() else None
-    lot_size = None if packages is None else int(packages)
-    labels, faults = _labels(works, product, day if pd.notna(day) else rows["when"].max(), books)
+    day = lot.packed_on if pd.notna(lot.packed_on) else rows["when"].max()
+    judges, faults = judges_of(works, product, day, books)
     loss = about["typical_loss_percent"].iloc[0] if len(about) else np.nan
+    dries = bool((about["form"].str.casefold() == "bar").any() or loss > 0)
     sold = rows[rows["judged"]]
-    weighed = sold if fresh else _at_stage(sold, "packing")
-    weighed = weighed if len(weighed) else _at_stage(sold, "sale")
+    weighed = sold if fresh else _as_packed(sold)
+    if not len(weighed):
+        weighed = _last_on_shelf(sold)
+    lot_size = lot.packages
     out = rows["fate"].isin(["pulled", "rework", "retained"]) & rows["stage"].isin(weighed["stage"])
     if not fresh and lot_size == len(weighed) + int(out.sum()):
         lot_size = len(weighed)  # every package was weighed; those taken out are not in the lot
     checks: list[BookCheck] = []
-    used: dict[str, pd.DataFrame] = {}
-    for book, label in [] if fresh else labels:
-        used[book.name] = _at_stage(sold, book.judged_at)
-        checks.append(_check(book, label, used[book.name], lot_size))
-    strictest = max(
-        (limits(str(label), book) for book, label in labels),
-        key=lambda found: (found.declared_g, -(found.tolerance_g or np.inf)),
-        default=None,
-    )
-    own = None
-    remarks = (*faults, *_remarks(weighed, lot_size, labels, rows, fresh))
-    certain = weighed[weighed["doubt"] == ""]
-    if strictest is not None and len(certain) and not fresh:
-        size = lot_size if lot_size is not None and lot_size >= len(certain) else None
-        own = own_check(
-            certain["net_g"],
-            Declaration((strictest.tested,)),
-            strictest.book,
-            lot_size=size,
-            group=_groups(certain),
-        )
-        if len(certain) < len(weighed):
-            remarks += (
-                f"our own check leaves out {len(weighed) - len(certain)} in doubt; with them the "
-                f"mean would be {weighed['net_g'].mean():.1f} g",
-            )
+    used: list[pd.DataFrame] = []
+    for book, label in [] if fresh else judges:
+        mine, note = _rows_for(book, label, sold, lot_size, dries)
+        checks.append(replace(_check(book, label, mine, lot_size), note=note))
+        used.append(mine)
+    own, doubted = (None, "") if fresh else _own(judges, weighed, lot_size)
+    remarks = [remark, *_remarks(judges, weighed, lot_size, rows, fresh), doubted]
+    plan = works.plan[works.plan["product"] == product]
+    stages = ["", *(["cut"] if fresh else weighed["stage"].unique())]
+    plan = plan[plan["stage"].str.strip().str.casefold().isin(stages)]
+    remarks += _beyond_plan(plan, weighed)
     return Batch(
-        batch=batch,
+        lot=lot,
         product=product,
         name=about["name"].iloc[0] if len(about) and about["name"].iloc[0] else product,
         stage="cut" if fresh else next(iter(weighed["stage"]), ""),
-        packages=lot_size,
         sold=weighed,
         made=len(rows),
+        packages=lot_size,
         own=own,
         books=tuple(checks),
-        may_lose=tuple(_may_lose(book, label, weighed) for book, label in labels)
+        may_lose=tuple(_may_lose(book, label, weighed) for book, label in judges)
         if fresh and len(weighed)
         else (),
         typical_loss=None if pd.isna(loss) else float(loss) / 100,
-        pull=_pull([] if fresh else labels, used),
+        pull=_pull(lot.called, [] if fresh else judges, used),
+        faults=tuple(faults),
         doubts=tuple(text for text in rows["doubt"].unique() if text),
-        remarks=remarks,
-        sell_from=known["sell_from"].iloc[0] if len(known) else cast(pd.Timestamp, pd.NaT),
-        sent=_sent(works, batch, as_of),
-        held=_held(works, batch, as_of),
+        remarks=tuple(text for text in remarks if text),
+        planned=_planned(plan, len(rows), lot.packages),
     )
 
 
-def _labels(
-    works: Works, product: str, day: pd.Timestamp, books: Sequence[str] | None
-) -> tuple[list[tuple[RuleBook, Declaration]], list[str]]:
-    """The books that judge a product on a day, each with its label; and labels none can judge."""
-    valid = labels_on(works.labels, product, day)
-    pairs: dict[str, Declaration] = {}
-    for row in valid.to_dict("records"):
-        label = Declaration.parse(row["declared"])
-        named = [name for name in row["books"].replace(";", " ").replace(",", " ").split() if name]
-        market = str(row["market"]).casefold()
-        if not named:
-            known = (rulebook(name) for name in rulebooks().index)
-            named = [
-                book.name
-                for book in known
-                if not market or market in (name.casefold() for name in book.markets)
-            ]
-        for name in named:
-            pairs.setdefault(name, label)
-    if books is not None and len(valid):
-        first = Declaration.parse(valid["declared"].iloc[0])
-        pairs = {name: pairs.get(name, first) for name in books}
-    checks = _checked(works)
-    found, faults = [], []
-    for name, label in pairs.items():
-        try:
-            book = rulebook(name).with_checks(checks)
-            limits(label, book)
-        except ValueError as fault:
-            if books is not None:  # asked for by hand, not written in a file
-                raise
-            faults.append(f"label {label} of {product} in labels.csv: {fault}")
-        else:
-            found.append((book, label))
-    return found, faults
+# ---------------------------------------------------------------- which weighings
 
 
-def _checked(works: Works) -> dict[str, str]:
-    """The remembered figures that settings.csv records as compared with the official table."""
-    found = {}
-    for row in works.settings.to_dict("records"):
-        name = str(row["name"])
-        if name.casefold().startswith("checked "):
-            when = f", {row['when']:%Y-%m-%d}" if pd.notna(row["when"]) else ""
-            found[name[8:].strip()] = f"checked, {row['value']}, {row['who']}{when}"
-    return found
-
-
-def _at_stage(rows: pd.DataFrame, judged_at: str) -> pd.DataFrame:
-    for stage in STAGES[judged_at]:
+def _as_packed(rows: pd.DataFrame) -> pd.DataFrame:
+    for stage in AT_PACKING:
         at = rows[rows["stage"] == stage]
         if len(at):
             return at
     return rows.iloc[:0]
 
 
+def _last_on_shelf(rows: pd.DataFrame) -> pd.DataFrame:
+    """The shelf weighings of the last day: goods go on drying, days are not put together."""
+    shelf = rows[rows["stage"] == "shelf"]
+    days = shelf["when"].dt.normalize()
+    return shelf[days == days.max()] if days.notna().any() else shelf
+
+
+def _rows_for(
+    book: RuleBook, label: Declaration, sold: pd.DataFrame, lot_size: int | None, dries: bool
+) -> tuple[pd.DataFrame, str]:
+    """The weighings a book judges, and what to know of them."""
+    packed, shelf = _as_packed(sold), _last_on_shelf(sold)
+    if book.judged_at == "packing" or not len(shelf):
+        rows = packed if len(packed) else shelf
+        if book.judged_at == "packing" or not len(rows) or not dries:
+            return rows, ""
+        room = floor_percent(_may_lose(book, label, rows).mean)
+        if room < 0:
+            return rows, ""
+        declared = book.resolve(label)
+        return rows, f"as packed: may lose {room:g} % by sale and still average {declared}"
+    when = shelf["when"].max()
+    day = f" on {day_words(when, year=False)}" if pd.notna(when) else ""
+    if len(shelf) < len(packed) and len(shelf) < _asked(book, lot_size):
+        few = f"{len(shelf)} weighed on the shelf{day}, mean {shelf['net_g'].mean():.1f} g"
+        return packed, f"as packed, for the plan asks more than the {few}"
+    return shelf, f"as weighed on the shelf{day}"
+
+
+def _asked(book: RuleBook, lot_size: int | None) -> int:
+    """How many packages the book's plan wants weighed; 1 where that is not known."""
+    try:
+        return book.plan(lot_size).n if lot_size else 1
+    except NoPlan:
+        return 1
+
+
 def _groups(rows: pd.DataFrame) -> list[object] | None:
     """Loaves or trays, where the sample was not picked all over the batch."""
     loaves = rows["loaf"]
-    if not loaves.ne("").all():
+    if loaves.ne("").sum() * 2 < len(rows):
         return None
     spread = rows["picked"].isin(["random", "all"]).all()
-    return None if spread and loaves.nunique() >= ALL_OVER else loaves.tolist()
+    all_over = spread and loaves.nunique() >= ALL_OVER
+    return None if all_over else list(loaves.replace("", "not said"))
+
+
+# ---------------------------------------------------------------- the two answers
+
+
+def _own(
+    judges: Judges, rows: pd.DataFrame, lot_size: int | None
+) -> tuple[OwnCheck | None, str]:  # fmt: skip
+    """Our own check under all labels together, and a remark where readings are in doubt."""
+    certain = rows[rows["doubt"] == ""]
+    if not judges or certain.empty:
+        return None, ""
+    size = lot_size if lot_size is not None and lot_size >= len(certain) else None
+    checks = [
+        own_check(certain["net_g"], label, book, lot_size=size, group=_groups(certain))
+        for book, label in judges
+    ]
+    most = max(checks, key=lambda own: (own.limits.declared_g, own.limits.short_g))
+    strict = max(checks, key=lambda own: (own.limits.short_g, own.limits.twice_g))
+    twice = max(checks, key=lambda own: own.limits.twice_g)
+    own = replace(
+        most,
+        limits=replace(strict.limits, tested=most.limits.tested, declared_g=most.limits.declared_g),
+        short=strict.short,
+        short_upper=strict.short_upper,
+        short_twice=twice.short_twice,
+        short_twice_upper=twice.short_twice_upper,
+    )
+    if len(certain) == len(rows):
+        return own, ""
+    return own, (
+        f"our own check leaves out {len(rows) - len(certain)} in doubt; with them the mean would "
+        f"be {rows['net_g'].mean():.1f} g"
+    )
 
 
 def _check(
@@ -316,40 +331,46 @@ def floor_percent(share: float) -> float:
     return float(np.floor(share * 1000) / 10)
 
 
-def _pull(
-    labels: Sequence[tuple[RuleBook, Declaration]], used: dict[str, pd.DataFrame]
-) -> pd.DataFrame:
+def _pull(called: str, judges: Judges, used: Sequence[pd.DataFrame]) -> pd.DataFrame:
     """Weighed packages that a book forbids selling; this needs no plan and no lot size."""
     parts = []
-    for book, label in labels:
+    for (book, label), rows in zip(judges, used, strict=False):
         if book.beyond_twice.get("sale") == "forbidden":
-            rows = used[book.name]
             light = below(rows["net_g"].to_numpy(float), limits(label, book).twice_g)
             parts.append(rows[light])
     parts = [part for part in parts if len(part)]
     if not parts:
         return pd.DataFrame(columns=PULL)
     rows = pd.concat(parts).drop_duplicates(["file", "sheet", "row", "column"])
-    return rows.loc[rows["doubt"] == "", PULL].reset_index(drop=True)
+    return rows.loc[rows["doubt"] == ""].assign(batch=called)[PULL].reset_index(drop=True)
+
+
+# ---------------------------------------------------------------- what to know of the sample
 
 
 def _remarks(
-    rows: pd.DataFrame,
-    lot_size: int | None,
-    labels: Sequence[tuple[RuleBook, Declaration]],
-    all_rows: pd.DataFrame,
-    fresh: bool,
-) -> tuple[str, ...]:
+    judges: Judges, rows: pd.DataFrame, lot_size: int | None, all_rows: pd.DataFrame, fresh: bool
+) -> list[str]:
     found = []
-    if not labels:
-        found.append("no label in labels.csv was valid on its packing date: nothing to judge it by")
     if lot_size is not None and len(rows) > lot_size and not fresh:
         found.append(f"{len(rows)} weighed of {lot_size} packed: one of the two is wrong")
+    names = [book.name for book, _ in judges]
+    for name in dict.fromkeys(name for name in names if names.count(name) > 1):
+        words = " and ".join(str(label) for book, label in judges if book.name == name)
+        found.append(f"two labels hold under {name}, {words}: both are judged")
     loaves = rows["loaf"].nunique() if rows["loaf"].ne("").all() else 0
     if 0 < loaves < FEW_GROUPS and len(rows) != lot_size:
-        found.append(f"picked from {loaves} loaves or trays: it speaks for these")
+        found.append(f"picked from {counted(loaves, 'loaf or tray', 'loaves or trays')}: "
+                     f"it speaks for {'this' if loaves == 1 else 'these'}")  # fmt: skip
     if rows["picked"].isin(["one loaf", "in a row"]).any():
         found.append("not picked at random: an inspector's sample would be")
+    handled = all_rows["fate"].isin(["topped up", "pulled", "rework"])
+    handled &= all_rows["stage"].isin(rows["stage"])
+    if handled.any() and len(rows) != lot_size and not fresh:
+        found.append(
+            f"{counted(int(handled.sum()), 'weighed package', 'weighed packages')} topped up or "
+            "taken out: packages that were not weighed may be lighter than these"
+        )
     spread = rows.loc[rows["tare_n"] > 1, ["tare_g", "tare_sd_g", "tare_n"]]
     if len(spread):
         first = spread.iloc[0]
@@ -358,29 +379,39 @@ def _remarks(
             f"{first['tare_n']:.0f} empty)"
         )
     pointed = all_rows[all_rows["remark"] != ""]
-    places = pointed[["row", "file", "remark"]].itertuples(index=False)
+    places = pointed[["row", "file", "remark"]].head(NOTED).itertuples(index=False)
     found += [f"row {row} of {file}: {remark}" for row, file, remark in places]
-    return tuple(found)
+    if len(pointed) > NOTED:
+        more = counted(len(pointed) - NOTED, "more reading is", "more readings are")
+        found.append(f"{more} pointed out, in the column remark of the table of weighings")
+    return found
 
 
-def _sent(works: Works, batch: str, as_of: pd.Timestamp) -> int:
-    rows = works.dispatch[(works.dispatch["batch"] == batch)]
-    gone = (
-        rows if pd.isna(as_of) else rows[rows["when"].isna() | (rows["when"] < _day_after(as_of))]
-    )
-    return int(pd.to_numeric(gone["quantity"]).sum())
+def counted(number: int, one: str, more: str) -> str:
+    """A number with its noun: "1 loaf", "3 loaves"."""
+    return f"{number} {one if number == 1 else more}"
 
 
-def _held(works: Works, batch: str, as_of: pd.Timestamp) -> str:
-    """The id of an open hold on the batch; a later entry that names it in `closes` ends it."""
-    actions = works.actions
-    if pd.notna(as_of):
-        actions = actions[actions["when"].isna() | (actions["when"] < _day_after(as_of))]
-    closed = set(actions["closes"]) - {""}
-    is_hold = actions["what"].str.strip().str.casefold() == "hold"
-    holds = actions.loc[(actions["batch"] == batch) & is_hold, "id"]
-    return next((str(key) or "no id" for key in holds if key not in closed), "")
+def _planned(plan: pd.DataFrame, n: int, packages: int | None) -> str:
+    """How far the weighings of a batch fall behind plan.csv; "" where they do not."""
+    for row in plan.to_dict("records"):
+        asked = str(row["how_many"]).strip().casefold()
+        wanted = packages if asked == "all" else int(asked) if asked.isdigit() else None
+        if "batch" in str(row["how_often"]).casefold() and wanted is not None and n < wanted:
+            return f"plan.csv asks for {asked} a batch, {n} weighed"
+    return ""
 
 
-def _day_after(day: pd.Timestamp) -> pd.Timestamp:
-    return day.normalize() + pd.Timedelta(days=1)
+def _beyond_plan(plan: pd.DataFrame, rows: pd.DataFrame) -> list[str]:
+    """What is outside the limits the works set itself in plan.csv."""
+    found = []
+    for row in plan.to_dict("records"):
+        low, high = float(row["low"]), float(row["high"])
+        for count, words in (
+            (int(below(rows["net_g"].to_numpy(float), low).sum()), f"under the {low:g} g"),
+            (int((rows["net_g"] > high).sum()), f"over the {high:g} g"),
+        ):
+            if count:
+                what = f" ({row['what_to_do']})" if row["what_to_do"] else ""
+                found.append(f"{count} of {len(rows)} {words} of plan.csv{what}")
+    return found

@@ -18,10 +18,13 @@ RANKS: Final = (
     "not cleared",
     "to pull",
     "to answer",
+    "not weighed",
     "averages short",
     "too few weighed",
+    "list to mend",
+    "not used",
     "drying",
-    "drift",
+    "unlike the others",
     "could go either way",
     "held",
 )
@@ -42,7 +45,7 @@ def rank(findings: Iterable[Finding]) -> tuple[Finding, ...]:
 
     Examples
     --------
-    >>> found = rank([Finding("drift", "A", "Mean low."), Finding("to pull", "A", "Pull 1.")])
+    >>> found = rank([Finding("drying", "A", "Mean low."), Finding("to pull", "A", "Pull 1.")])
     >>> found[0].kind, found[0].text
     ('to pull', 'A: Pull 1. Mean low.')
     """
@@ -61,70 +64,8 @@ def rank(findings: Iterable[Finding]) -> tuple[Finding, ...]:
 
 def of_batch(batch: Batch, as_of: pd.Timestamp) -> Iterator[Finding]:
     """What one batch asks for, each in a sentence that follows its name."""
-    if batch.stage == "cut":
-        yield from _drying(batch)
-        return
-    failed = [check for check in batch.books if check.outcome == "reject"]
-    own = batch.own
-    short = own is not None and own.finding == "short"
-    surely = (
-        short
-        and own is not None
-        and (own.n == own.lot_size or own.mean_upper < own.limits.declared_g)
-    )
-    where = _whereabouts(batch, as_of)
-
-    def say(kind: str, text: str) -> Finding:
-        return Finding(kind, batch.batch, text)
-
-    for remark in batch.remarks:
-        if remark.startswith("label "):
-            yield say("not cleared", f"Not judged by one label: {remark.rstrip('.')}.")
-    if not batch.books:
-        yield say(
-            "not cleared",
-            f"Not judged: no label of {batch.name} in labels.csv applies, by product, dates and a "
-            "market or book that is known.",
-        )
-    if batch.held and not (where and (failed or surely)):
-        because = _why(batch, failed)
-        yield say("held", f"On hold ({batch.held}){': ' + because if because else ''}.")
-    elif where and (failed or surely):
-        if batch.held:
-            where += f", on hold ({batch.held})"
-        yield say(
-            "on sale and short",
-            f"{batch.name}, {where}; {_why(batch, failed)}. Stop selling what is left and settle "
-            "what to do about what went out.",
-        )
-    elif failed:
-        due = f", due on sale {day_words(batch.sell_from)}" if pd.notna(batch.sell_from) else ""
-        yield say("not cleared", f"Hold it ({batch.name}{due}); {_why(batch, failed)}.")
-    elif short and own is not None:
-        passed = ", ".join(check.book.name for check in batch.books if check.outcome == "accept")
-        lead = f"Would pass inspection under {passed}, but averages" if passed else "Averages"
-        then = "raise the fill" if surely else "which chance could explain: weigh more"
-        yield say("averages short", f"{lead} {grams(-own.over)} short of {batch.declared}: {then}.")
-    if len(batch.pull):
-        more = (
-            "." if batch.packages == len(batch.sold) else "; there may be more among the unweighed."
-        )
-        listed = f"{_packages(batch.pull)}, short by more than twice allowed"
-        if where:
-            yield say("on sale and short", f"{batch.name}, {where}: find and pull {listed}{more}")
-        else:
-            yield say("to pull", f"Before it ships, pull {listed}{more}")
-    for doubt in batch.doubts:
-        yield say("to answer", f"{doubt.rstrip('.')} (answer slip or real in settings.csv).")
-    for reason, books in _by_reason(batch, "too few").items():
-        yield say("too few weighed", f"Not cleared under {books}: {reason}.")
-    for reason, books in _by_reason(batch, "unsettled").items():
-        if "random draws" in reason:
-            yield say(
-                "could go either way", f"Under {books} an inspection could go either way: {reason}."
-            )
-        elif not batch.doubts:
-            yield say("not cleared", f"Not settled under {books}: {reason}.")
+    for kind, text in _of_packed(batch, as_of) if batch.stage != "cut" else _of_fresh(batch):
+        yield Finding(kind, batch.batch, text)
 
 
 def of_chart(title: str, chart: ControlChart, batches: Sequence[str]) -> Iterator[Finding]:
@@ -132,8 +73,89 @@ def of_chart(title: str, chart: ControlChart, batches: Sequence[str]) -> Iterato
     for row in chart.signals.to_dict("records"):
         if row["label"] in batches:
             yield Finding(
-                "drift", str(row["label"]), f"Outside the chart of {title}: {row['reason']}."
+                "unlike the others",
+                str(row["label"]),
+                f"Outside the chart of {title}: {row['reason']}.",
             )
+
+
+def _of_packed(batch: Batch, as_of: pd.Timestamp) -> Iterator[tuple[str, str]]:
+    failed = [check for check in batch.books if check.outcome == "reject"]
+    for fault in batch.faults:
+        by = "by one label" if batch.books else batch.name
+        yield "not cleared", f"Not judged ({by}): {fault}."
+    yield from _of_average(batch, failed, as_of)
+    yield from _of_pull(batch, as_of)
+    for doubt in batch.doubts:
+        yield "to answer", _sentence(doubt)
+    if batch.planned:
+        yield "too few weighed", _sentence(batch.planned)
+    for reason, books in _by_reason(batch, "too few").items():
+        yield "too few weighed", f"Not cleared under {books}: {reason}."
+    for reason, books in _by_reason(batch, "unsettled").items():
+        if "random draws" in reason:
+            yield (
+                "could go either way",
+                f"Under {books} an inspection could go either way: {reason}.",
+            )
+        elif not batch.doubts:
+            yield "not cleared", f"Not settled under {books}: {reason}."
+
+
+def _of_average(
+    batch: Batch, failed: Sequence[BookCheck], as_of: pd.Timestamp
+) -> Iterator[tuple[str, str]]:
+    """A batch that fails, averages short, or is on hold: one line, by where the goods are."""
+    own, lot = batch.own, batch.lot
+    short = own is not None and own.finding == "short"
+    surely = own is not None and short and _surely_short(batch)
+    bad = bool(failed) or surely
+    where = _whereabouts(batch, as_of)
+    why = _why(batch, failed)
+    if bad and lot.settled and lot.away:
+        yield (
+            "held",
+            f"{_first_up(lot.settled)}; {why}. Weigh what was made of it before it is sold.",
+        )
+    elif bad and where:
+        held = f", on hold ({lot.held})" if lot.held else ""
+        yield (
+            "on sale and short",
+            f"{batch.name}, {where}{held}; {why}. Stop selling what is left and settle what to do "
+            "about what went out.",
+        )
+    elif lot.held:
+        yield "held", f"On hold ({lot.held}){': ' + why if why else ''}."
+    elif failed and lot.settled:
+        yield "not cleared", f"{batch.name}, {lot.settled}, yet it {why}."
+    elif failed:
+        due = f", due on sale {day_words(lot.sell_from)}" if pd.notna(lot.sell_from) else ""
+        yield "not cleared", f"Hold it ({batch.name}{due}); {why}."
+    elif short and own is not None:
+        passed = ", ".join(check.book.name for check in batch.books if check.outcome == "accept")
+        lead = f"Would pass inspection under {passed}, but averages" if passed else "Averages"
+        then = "raise the fill" if surely else "chance could explain it, weigh more"
+        yield "averages short", f"{lead} {grams(-own.over)} short of {batch.declared}: {then}."
+
+
+def _surely_short(batch: Batch) -> bool:
+    own = batch.own
+    return own is not None and (
+        own.n == own.lot_size or own.mean_upper < own.limits.declared_g
+    )  # fmt: skip
+
+
+def _of_pull(batch: Batch, as_of: pd.Timestamp) -> Iterator[tuple[str, str]]:
+    if batch.pull.empty or (batch.lot.settled and batch.lot.away):
+        return
+    all_weighed = batch.packages == len(batch.sold)
+    more = "." if all_weighed else "; there may be more among the unweighed."
+    listed = f"{_packages(batch.pull)}, short by more than twice allowed"
+    where = _whereabouts(batch, as_of)
+    if where:
+        yield "on sale and short", f"{batch.name}, {where}: find and pull {listed}{more}"
+    else:
+        yield "to pull", f"Before it ships, pull {listed}{more}"
 
 
 def _why(batch: Batch, failed: Sequence[BookCheck]) -> str:
@@ -141,17 +163,21 @@ def _why(batch: Batch, failed: Sequence[BookCheck]) -> str:
     if failed:
         reasons = list(dict.fromkeys(check.reason for check in failed))
         because = f": {reasons[0]}" if len(reasons) == 1 and not words else ""
-        books = ", ".join(check.book.name for check in failed)
-        words.append(f"would fail inspection under {books}{because}")
+        words.append(f"would fail inspection under {_names(failed)}{because}")
     return " and ".join(words)
 
 
+def _names(checks: Iterable[BookCheck]) -> str:
+    return ", ".join(dict.fromkeys(check.book.name for check in checks))
+
+
 def _whereabouts(batch: Batch, as_of: pd.Timestamp) -> str:
-    on_sale = pd.notna(batch.sell_from) and batch.sell_from <= as_of
-    words = [f"on sale since {day_words(batch.sell_from, year=False)}"] if on_sale else []
-    if batch.sent:
+    lot = batch.lot
+    on_sale = pd.notna(lot.sell_from) and lot.sell_from <= as_of
+    words = [f"on sale since {day_words(lot.sell_from, year=False)}"] if on_sale else []
+    if lot.sent:
         of = f" of {batch.packages}" if batch.packages else ""
-        words.append(f"{batch.sent}{of} sent")
+        words.append(f"{lot.sent}{of} sent")
     return ", ".join(words)
 
 
@@ -169,23 +195,46 @@ def _packages(rows: pd.DataFrame) -> str:
 
 def _by_reason(batch: Batch, outcome: str) -> dict[str, str]:
     """The books with an outcome, together where they have the same reason."""
-    found: dict[str, str] = {}
-    for check in batch.books:
-        if check.outcome == outcome:
-            names = found.get(check.reason)
-            found[check.reason] = f"{names}, {check.book.name}" if names else check.book.name
-    return found
+    reasons = dict.fromkeys(check.reason for check in batch.books if check.outcome == outcome)
+    return {
+        reason: _names(check for check in batch.books
+                       if (check.outcome, check.reason) == (outcome, reason))
+        for reason in reasons
+    }  # fmt: skip
 
 
-def _drying(batch: Batch) -> Iterator[Finding]:
-    if not batch.may_lose or batch.typical_loss is None:
+def _of_fresh(batch: Batch) -> Iterator[tuple[str, str]]:
+    """A fresh batch that dries under its label, or whose lightest bar will, by the usual loss."""
+    for doubt in batch.doubts:
+        yield "to answer", _sentence(doubt)
+    if not batch.may_lose:
         return
     least = min(batch.may_lose, key=lambda room: room.mean)
-    if batch.typical_loss > least.mean:
-        yield Finding(
+    light = min(batch.may_lose, key=lambda room: room.lightest)
+    usual = batch.typical_loss or 0.0
+    loses = f"{batch.name} usually loses {percent(usual)}" if usual else "and it goes on drying"
+    if least.mean < 0:
+        short = float(least.limits.declared_g - batch.sold["net_g"].mean())
+        yield "drying", f"Fresh, and already {grams(short)} short of {least.limits.tested}."
+    elif usual > least.mean:
+        yield (
             "drying",
-            batch.batch,
             f"Fresh: may lose {floor_percent(least.mean):g} % and still average "
-            f"{least.limits.tested}, but {batch.name} usually loses "
-            f"{percent(batch.typical_loss)}. Cut heavier.",
+            f"{least.limits.tested}, but {loses}. Cut heavier.",
         )
+    elif usual > light.lightest:
+        room = floor_percent(light.lightest)
+        may = f"may lose only {room:g} %" if room > 0 else "may lose nothing"
+        yield (
+            "drying",
+            f"Fresh: the lightest bar {may} before it is short by more than allowed under "
+            f"{light.limits.book.name}, and {loses}: weigh it again before packing.",
+        )
+
+
+def _sentence(text: str) -> str:
+    return f"{_first_up(text).rstrip('.')}."
+
+
+def _first_up(text: str) -> str:
+    return text[:1].upper() + text[1:]

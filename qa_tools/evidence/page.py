@@ -5,19 +5,12 @@ from __future__ import annotations
 import base64
 import gzip
 from pathlib import Path
-from typing import Any, Final
+from typing import Any
 
 import pandas as pd
 
-from qa_tools.evidence.review import CAUTION, MOST, OUTCOME_WORDS, Review
-from qa_tools.evidence.shown import heads, is_number, is_short, plain_cell, worth_showing
+from qa_tools.evidence.review import CAUTION, FEWEST, MOST, Review
 from qa_tools.evidence.week import day_words
-
-_BAD: Final = {OUTCOME_WORDS["reject"], "reject", "averages short"}
-_OPEN: Final = {
-    *(OUTCOME_WORDS["too few"], OUTCOME_WORDS["unsettled"]),
-    *("not shown to hold", "holds on average, not every package"),
-}
 
 
 def weekly_page(review: Review, out: str | Path) -> Path:
@@ -64,17 +57,13 @@ def weekly_page(review: Review, out: str | Path) -> Path:
         as_of=as_of,
         caution=CAUTION,
         more=review.findings[MOST:],
+        fewest=FEWEST,
         unread=review.unread.to_dict("records"),
-        batches=_cells(review.batches, "batches"),
-        pull=_cells(review.pull.rename(columns={"net_g": "pull this one, g"}), "pull"),
-        fresh=_cells(review.fresh, "fresh"),
-        giveaway=_cells(review.giveaway, "giveaway"),
-        tests=_cells(review.tests, "tests"),
-        remarks=[(batch.batch, text) for batch in review.checks for text in batch.remarks],
-        not_used=_cells(review.not_used, "not-used"),
-        rules=_cells(review.rules, "rules"),
-        memory=_cells(review.from_memory, "from-memory"),
-        files=_cells(review.basis, "files"),
+        remarks=[
+            (batch.batch, text)
+            for batch in review.checks
+            for text in (*batch.faults, *batch.remarks)
+        ],
         pictures=[_embedded(figure) for figure in figures],
         library=_library() if figures else "",
     )
@@ -93,24 +82,3 @@ def _library() -> str:
     from plotly.offline import get_plotlyjs
 
     return base64.b64encode(gzip.compress(get_plotlyjs().encode(), 9, mtime=0)).decode()
-
-
-def _cells(table: pd.DataFrame, name: str) -> dict[str, Any]:
-    """A table as texts with a kind a cell, for the template."""
-    table = worth_showing(table)
-    numbers = is_number(table)
-    head = [
-        {"text": text, "number": number} for text, number in zip(heads(table), numbers, strict=True)
-    ]
-    body = [
-        [_cell(value, number) for value, number in zip(row, numbers, strict=True)]
-        for row in table.itertuples(index=False, name=None)
-    ]
-    return {"id": name, "head": head, "body": body}
-
-
-def _cell(value: Any, number: bool) -> dict[str, str]:
-    text = plain_cell(value)
-    kind = "number" if number else "bad" if text in _BAD else "open" if text in _OPEN else ""
-    kind += " line" if is_short(text) else ""
-    return {"text": text, "kind": kind}

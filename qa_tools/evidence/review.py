@@ -1,9 +1,10 @@
-"""The weekly review: every batch of the week judged, and what to do about it, in one object."""
+"""The weekly review: every lot of the week judged, and what to do about it, in one object."""
 
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Sequence
+import html
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any, Final, NamedTuple, cast
 
@@ -11,19 +12,13 @@ import numpy as np
 import pandas as pd
 
 from qa_tools import __version__
-from qa_tools.books.official import PLAIN, TestRow
 from qa_tools.charts import ControlChart, individuals
-from qa_tools.evidence.batches import (
-    PULL,
-    STAGE_WORDS,
-    Batch,
-    BookCheck,
-    batches_of,
-    floor_percent,
-)
+from qa_tools.evidence import tables
+from qa_tools.evidence.batches import STAGE_WORDS, Batch, batches_of
 from qa_tools.evidence.findings import Finding, of_batch, of_chart, rank
+from qa_tools.evidence.lots import open_hold
 from qa_tools.evidence.shown import Shown
-from qa_tools.evidence.week import Week, last_complete, parse_week
+from qa_tools.evidence.week import Week, day_words, last_complete, parse_week
 from qa_tools.readings.works import Works
 
 if TYPE_CHECKING:
@@ -31,15 +26,8 @@ if TYPE_CHECKING:
 
 MOST: Final = 6  # lines of what to do first
 LISTED: Final = 5  # files named in one line
-NOT_USED: Final = 20  # readings not used that a terminal lists
-FEWEST: Final = 5  # batches before a chart of their means says anything
+FEWEST: Final = 5  # batches before a chart of their means is drawn
 FORMAT: Final = 1
-OUTCOME_WORDS: Final[dict[str, str]] = {
-    "accept": "would pass",
-    "reject": "would fail",
-    "too few": "too few weighed",
-    "unsettled": "not settled",
-}
 NOTHING: Final[dict[str, str]] = {
     "to_do": "Nothing found to do in what was weighed and judged.",
     "batches": "No batch was judged this week.",
@@ -47,8 +35,8 @@ NOTHING: Final[dict[str, str]] = {
     "tests": "No official test was run.",
     "pull": "No weighed package has to be pulled.",
     "giveaway": "Nothing was packed.",
-    "not_used": "Every reading was used.",
-    "unread": "Every file could be read.",
+    "not_used": "Every reading of the week was used.",
+    "unread": "Everything could be read.",
     "questions": "No questions.",
     "rules": "No rule book applied.",
     "from_memory": "No verdict rests on a figure from memory.",
@@ -88,15 +76,24 @@ class Review:
     as_of : Timestamp
         The day the review speaks of; NaT where nothing is dated.
     checks : tuple of Batch
-        The week's batches, judged.
+        The week's batches, judged: those weighed in it, and those packed in it.
     findings : tuple of Finding
         Everything to do, most urgent first; `to_do` is the first six.
     charts : tuple of WeekChart
     currency : str
-    costs : Series
+    costs : mapping
         Cost per kg by product.
-    unread, questions, not_used, sources : DataFrame
-        As in `Works` and `Weighings`.
+    unread, questions, files : DataFrame
+        As in `Works`.
+    not_used : DataFrame
+        As in `Weighings`, those of the week.
+    used, not_used_before : int
+        Readings used in all; not used in other weeks.
+
+    Examples
+    --------
+    >>> review(getfixture("demo_works"), "2026-W44").findings[0].kind
+    'on sale and short'
     """
 
     name: str
@@ -106,11 +103,13 @@ class Review:
     findings: tuple[Finding, ...]
     charts: tuple[WeekChart, ...]
     currency: str
-    costs: pd.Series[float]
+    costs: Mapping[str, float]
     unread: pd.DataFrame
     questions: pd.DataFrame
     not_used: pd.DataFrame
-    sources: pd.DataFrame
+    files: pd.DataFrame
+    used: int
+    not_used_before: int
 
     @property
     def title(self) -> str:
@@ -128,134 +127,42 @@ class Review:
     @property
     def batches(self) -> pd.DataFrame:
         """One row a batch: our own check first, then each book in the words people use."""
-        judged = [batch for batch in self.checks if batch.stage != "cut"]
-        books = sorted({check.book.name for batch in judged for check in batch.books})
-        rows = []
-        for batch in judged:
-            outcomes = {check.book.name: _outcome_words(check, batch) for check in batch.books}
-            row = {"batch": batch.batch, "product": f"{batch.name}, {batch.declared}".strip(", ")}
-            rows.append(row | _own_words(batch) | {book: outcomes.get(book, "") for book in books})
-        return pd.DataFrame(rows)
+        return tables.batches(self.checks)
 
     @property
     def fresh(self) -> pd.DataFrame:
         """One row a fresh batch and kind of label: what it may lose and still hold, in per cent."""
-        rows: dict[tuple[object, ...], dict[str, Any]] = {}
-        for batch in self.checks:
-            for room in batch.may_lose:
-                told = (
-                    str(room.limits.tested),
-                    floor_percent(room.mean),
-                    floor_percent(room.lightest),
-                )
-                row = rows.setdefault(
-                    (batch.batch, *told),
-                    {
-                        "batch": batch.batch,
-                        "product": batch.name,
-                        "weighed": len(batch.sold),
-                        "mean, g": round(float(batch.sold["net_g"].mean()), 1),
-                        "may lose, %": told[1],
-                        "and still average": told[0],
-                        "may lose before the lightest is short by more than allowed, %": told[2],
-                        "usually loses, %": (
-                            "" if batch.typical_loss is None else f"{100 * batch.typical_loss:g}"
-                        ),
-                        "under": "",
-                    },
-                )
-                row["under"] += f"{', ' if row['under'] else ''}{room.limits.book.name}"
-        return pd.DataFrame(list(rows.values()))
+        return tables.fresh(self.checks)
 
     @property
     def tests(self) -> pd.DataFrame:
         """Every official test behind the batches: measured, limit, outcome and clause."""
-        rows: list[dict[str, Any]] = []
-        for batch in self.checks:
-            for check in batch.books:
-                head = {"batch": batch.batch, "book": check.book.name, "label": str(check.label)}
-                remembered = check.verdict is not None and check.verdict.from_memory
-                head["figures"] = "from memory" if remembered else ""
-                if check.verdict is None or not check.verdict.rows:
-                    rows.append(head | {"test": check.reason, "outcome": check.outcome})
-                    continue
-                rows += [head | test._asdict() for test in check.verdict.rows]
-        columns = ["batch", "book", "label", *TestRow._fields, "figures"]
-        return (
-            pd.DataFrame(rows, columns=columns)
-            .astype({"unit": object})
-            .fillna({"unit": "", "clause": ""})
-        )
+        return tables.tests(self.checks)
 
     @property
     def pull(self) -> pd.DataFrame:
         """The weighed packages that may not be sold: batch, loaf, slot, weight, file and row."""
-        parts = [batch.pull for batch in self.checks if len(batch.pull)]
-        return pd.concat(parts, ignore_index=True) if parts else pd.DataFrame(columns=PULL)
+        return tables.pull(self.checks)
 
     @property
     def giveaway(self) -> pd.DataFrame:
         """Mean net above declared of packages sold, in grams, kilograms and money, by batch."""
-        rows = []
-        for batch in self.checks:
-            if batch.own is None:
-                continue
-            over = batch.own.over
-            kilos = over * batch.packages / 1000 if batch.packages else np.nan
-            cost = kilos * float(self.costs.get(batch.product, np.nan))
-            rows.append(
-                {
-                    "batch": batch.batch,
-                    "product": batch.name,
-                    "declared": batch.declared,
-                    "over the label, g a package": round(over, 2),
-                    "packages": batch.packages or "",
-                    "given away, kg": round(kilos, 2) if over > 0 else 0.0,
-                    f"given away, {self.currency}": round(cost, 2) if over > 0 else 0.0,
-                }
-            )
-        return pd.DataFrame(rows)
+        return tables.giveaway(self.checks, self.costs, self.currency)
 
     @property
     def rules(self) -> pd.DataFrame:
         """The rule books used: edition, when each judges, and what it says of drying."""
-        used = {check.book.name: check.book for batch in self.checks for check in batch.books}
-        used |= {
-            room.limits.book.name: room.limits.book for b in self.checks for room in b.may_lose
-        }
-        rows = [
-            {
-                "book": book.name,
-                "title": book.title,
-                "edition": book.edition,
-                "judged at": book.judged_at,
-                "on drying": book.drying,
-                "decided by": book.authority,
-            }
-            for _, book in sorted(used.items())
-        ]
-        return pd.DataFrame(rows)
+        return tables.rules(self.checks)
 
     @property
     def from_memory(self) -> pd.DataFrame:
         """Figures behind these verdicts that nobody has compared with the official table yet."""
-        figures = {
-            figure.name: figure
-            for batch in self.checks
-            for check in batch.books
-            if check.verdict is not None
-            for figure in check.verdict.from_memory
-        }
-        rows = [
-            {"figure": f.name, "as remembered": f.value, "compare with": f.official}
-            for _, f in sorted(figures.items())
-        ]
-        return pd.DataFrame(rows, columns=["figure", "as remembered", "compare with"])
+        return tables.from_memory(self.checks)
 
     @property
     def basis(self) -> pd.DataFrame:
         """The files behind the review with their hashes; the version is in `version`."""
-        return self.sources.assign(sha256=self.sources["sha256"].str[:16])
+        return self.files.assign(sha256=self.files["sha256"].str[:16])
 
     @property
     def version(self) -> str:
@@ -286,7 +193,9 @@ class Review:
         """
         if table not in NOTHING:
             raise ValueError(f"{table!r} is not a table of a review; it has {', '.join(NOTHING)}")
-        return Shown(getattr(self, table), NOTHING[table])
+        books = tables.books_of(self.checks)
+        heads = {book.name: f"{book.jurisdiction} ({book.name})" for book in books}
+        return Shown(getattr(self, table), NOTHING[table], heads | {"net_g": "net, g"})
 
     def to_dict(self) -> dict[str, Any]:
         """The same facts for machines: plain values, rounded, dates as text; ``format`` 1."""
@@ -312,62 +221,21 @@ class Review:
             "unread": records(self.unread),
             "questions": records(self.questions),
             "not_used": records(self.not_used),
+            "not_used_before": self.not_used_before,
             "rules": records(self.rules),
             "from_memory": records(self.from_memory),
-            "sources": records(self.sources),
+            "files": records(self.files),
             "version": self.version,
             "caution": CAUTION,
         }
 
     def __str__(self) -> str:
-        lines = [self.title, ""]
-        for row in self.unread.to_dict("records"):
-            lines.append(f"Not read: {row['file']}: {row['found']}. {row['to_do']}")
-        lines += [f"{i}. {finding.text}" for i, finding in enumerate(self.findings[:MOST], 1)]
-        if not self.findings:
-            lines.append("Nothing found to do in what was weighed and judged.")
-        more = len(self.findings) - MOST
-        lines += [f"and {more} more, below"] if more > 0 else []
-        for batch in self.checks:
-            lines += ["", *batch_lines(batch)]
-        if not self.from_memory.empty:
-            lines += ["", "Figures from memory, to compare with the official table:"]
-            told = self.from_memory.itertuples(index=False, name=None)
-            lines += [f"  {name}: {value} ({official})" for name, value, official in told]
-        lost, used = self.not_used, int(self.sources["used"].sum())
-        lines += ["", f"{used} readings used, {len(lost)} not used{':' if len(lost) else '.'}"]
-        for row in lost.head(NOT_USED).to_dict("records"):
-            hint = f" ({row['suggestion']})" if row["suggestion"] else ""
-            lines.append(f"  row {row['row']} of {row['file']}: {row['reason']}{hint}")
-        hidden = len(lost) - NOT_USED
-        lines += [f"  and {hidden} more, on the page and in --json"] if hidden > 0 else []
-        books = "; ".join(
-            f"{row['book']}, {row['edition']}" for row in self.rules.to_dict("records")
-        )
-        lines += ["", f"Rule books: {books}. qa_tools {self.version}.", CAUTION]
-        return "\n".join(lines)
+        from qa_tools.evidence.text import as_text
 
+        return as_text(self)
 
-def batch_lines(batch: Batch) -> list[str]:
-    """One batch as readable text, our own check leading."""
-    size = f" of {batch.packages}" if batch.packages and batch.stage != "cut" else ""
-    stage = STAGE_WORDS.get(batch.stage, batch.stage)
-    lines = [f"{batch.batch}  {batch.name}, {len(batch.sold)}{size} weighed {stage}".rstrip()]
-    if batch.own is not None:
-        lines += [f"  {line.strip()}" for line in str(batch.own).splitlines()]
-    for check in batch.books:
-        words = f"{PLAIN[check.outcome]}: {check.reason}"
-        if check.verdict is not None and check.reason == check.verdict.reason:
-            words = check.verdict.headline
-        remembered = check.verdict is not None and check.verdict.from_memory
-        note = " (rests on figures from memory, listed below)" if remembered else ""
-        lines.append(f"  {check.book.name}: {words}{note}")
-    for room in batch.may_lose:
-        lines.append(
-            f"  {room.limits.book.name}: may lose up to {floor_percent(room.mean):.1f} % "
-            f"and still average {room.limits.tested}"
-        )
-    return lines + [f"  Note: {remark}" for remark in batch.remarks]
+    def _repr_html_(self) -> str:
+        return f"<p>{html.escape(self.title)}</p>{self.show('to_do').html()}"
 
 
 def review(
@@ -410,31 +278,30 @@ def review(
     settings = {row["name"].casefold(): row["value"] for row in works.settings.to_dict("records")}
     first_day = settings.get("first day of the week", "Monday")
     today = pd.Timestamp(as_of) if as_of is not None else last_date(works)
+    table = table.assign(day=_days(works, table))
     if week is not None:
         chosen: Week | None = parse_week(week, first_day)
     else:
         working = settings.get("working days", "Monday to Friday")
         chosen = last_complete(table["when"], today, first_day, working)
-    readings, touched = _readings(works, table, chosen)
-    if touched.empty:
+    so_far, keys, unweighed = _of_week(works, table, chosen)
+    if keys.empty and unweighed.empty:
         dates = table["when"].dropna()
         span = (
             f"they run from {dates.min():%Y-%m-%d} to {dates.max():%Y-%m-%d}" if len(dates) else ""
         )
         raise ValueError(f"no weighing is dated in {chosen}; {span or 'none has a date'}")
     names = [books] if isinstance(books, str) else books
-    checks = batches_of(works, readings, touched, names, today)
-    charts = _charts(readings, checks)
+    costs = works.products.drop_duplicates("product").set_index("product")["cost_per_kg"]
+    checks = batches_of(works, so_far, keys, names, today)
+    charts = _charts(so_far, checks)
+    lost = works.weighings.not_used
+    of_week = _lost_in(lost, chosen, so_far.merge(keys[["product", "batch"]].drop_duplicates()))
     findings = [finding for batch in checks for finding in of_batch(batch, today)]
     findings += [found for chart in charts for found in of_chart(*chart)]
-    if len(works.unread):
-        names = ", ".join(works.unread["file"].drop_duplicates().head(LISTED))
-        more = len(works.unread) - LISTED
-        text = f"Not read, as listed on top: {names}{f' and {more} more' if more > 0 else ''}."
-        findings.append(Finding("files not read", "", text))
-    for row in works.questions.to_dict("records"):
-        text = f"{row['file']}: {row['question']} {row['how_to_answer']}"
-        findings.append(Finding("to answer", "", text))
+    findings += _not_weighed(unweighed)
+    findings += _from_before(works, so_far, keys, today)
+    findings += _of_reading(works, lost[of_week], chosen)
     return Review(
         name=settings.get("works", works.name),
         week=chosen,
@@ -443,11 +310,13 @@ def review(
         findings=rank(findings),
         charts=tuple(charts),
         currency=settings.get("currency", "money"),
-        costs=works.products.set_index("product")["cost_per_kg"],
+        costs={str(product): float(cost) for product, cost in costs.items()},
         unread=works.unread,
         questions=works.questions,
-        not_used=works.weighings.not_used,
-        sources=works.weighings.sources,
+        not_used=lost[of_week].reset_index(drop=True),
+        files=works.files,
+        used=len(table),
+        not_used_before=int((~of_week).sum()),
     )
 
 
@@ -459,20 +328,90 @@ def last_date(works: Works) -> pd.Timestamp:
     return max(last) if last else cast(pd.Timestamp, pd.NaT)
 
 
-def _readings(
-    works: Works, table: pd.DataFrame, week: Week | None
-) -> tuple[pd.DataFrame, pd.DataFrame]:
-    """The weighings up to the end of the week, and those of the week itself."""
-    if week is None:
-        return table, table
-    # A weighing without a date is of the day its batch was packed, or made when freshly cut.
-    days = works.batches.drop_duplicates("batch").set_index("batch")
+def _days(works: Works, table: pd.DataFrame) -> pd.Series[pd.Timestamp]:
+    """The day of each weighing; one without a date is of the day its batch was packed or made."""
+    days = works.batches.groupby("batch")[["packed_on", "made_on"]].min()
     packed = pd.to_datetime(table["batch"].map(days["packed_on"].to_dict()))
     made = pd.to_datetime(table["batch"].map(days["made_on"].to_dict()))
-    when = table["when"].fillna(packed.where(table["stage"] != "cut", made))
-    so_far = when.isna() | (when < week.end + pd.Timedelta(days=1))
-    table = table.assign(when=when)
-    return table[so_far], table[week.holds(when)]
+    return table["when"].fillna(packed.where(table["stage"] != "cut", made))
+
+
+def _of_week(
+    works: Works, table: pd.DataFrame, week: Week | None
+) -> tuple[pd.DataFrame, pd.DataFrame, pd.DataFrame]:
+    """
+    The weighings up to the end of the week, the batches to judge, and those packed but not weighed.
+
+    Judged is what was weighed in the week, and what was packed in it and weighed before.
+    """
+    batches = works.batches
+    if week is None:
+        so_far, touched, packed = table, table, batches[batches["packed_on"].notna()]
+    else:
+        so_far = table[table["day"].isna() | (table["day"] < week.end + pd.Timedelta(days=1))]
+        touched, packed = table[week.holds(table["day"])], batches[week.holds(batches["packed_on"])]
+    made = so_far[so_far["stage"] != "cut"]
+    before = made[made["batch"].isin(packed["batch"]) & (made["batch"] != "")]
+    keys = pd.concat([touched, before])[["product", "batch", "stage"]]
+    keys = keys.assign(fresh=keys["stage"] == "cut")[["product", "batch", "fresh"]]
+    unweighed = packed[~packed["batch"].isin(made["batch"])]
+    return so_far, keys.drop_duplicates(), unweighed
+
+
+def _lost_in(
+    lost: pd.DataFrame, week: Week | None, touched: pd.DataFrame
+) -> pd.Series[bool]:  # fmt: skip
+    """Which readings not used are of the week: by date, else by batch, else by sheet."""
+    if week is None:
+        return pd.Series(True, index=lost.index)
+    sheets = set(zip(touched["file"], touched["sheet"], strict=True))
+    same_sheet = [place in sheets for place in zip(lost["file"], lost["sheet"], strict=True)]
+    by_batch = lost["batch"].isin(touched["batch"])
+    undated = lost["when"].isna()
+    return week.holds(lost["when"]) | (undated & (by_batch | pd.Series(same_sheet, lost.index)))
+
+
+def _not_weighed(unweighed: pd.DataFrame) -> Iterator[Finding]:
+    for batch, runs in unweighed.groupby("batch", sort=False):
+        packages = runs["packages"].sum() if runs["packages"].notna().all() else None
+        many = f", {packages} packages" if packages is not None else ""
+        day = day_words(runs["packed_on"].min(), year=False)
+        yield Finding("not weighed", str(batch), f"Packed on {day}{many}, and nothing weighed.")
+
+
+def _from_before(
+    works: Works, so_far: pd.DataFrame, keys: pd.DataFrame, as_of: pd.Timestamp
+) -> Iterator[Finding]:
+    """What earlier weeks left open: readings nobody answered for, holds nobody closed."""
+    earlier = so_far[~so_far["batch"].isin(keys["batch"])]
+    open_ = earlier[earlier["doubt"] != ""].drop_duplicates(["batch", "doubt"])
+    for batch, doubt in open_[["batch", "doubt"]].itertuples(index=False):
+        yield Finding("to answer", batch, f"Open from an earlier week: {doubt}")
+    for batch in works.actions["batch"].unique():
+        if batch and batch not in set(keys["batch"]) and (key := open_hold(works, batch, as_of)):
+            yield Finding("held", batch, f"Still on hold ({key}).")
+
+
+def _of_reading(works: Works, lost: pd.DataFrame, week: Week | None) -> Iterator[Finding]:
+    """Files and cells that could not be read, questions, and readings of the week not used."""
+    cell = works.unread["expected"].str.contains(r"\brow \d", regex=True)
+    for kind, words, rows in (
+        ("files not read", "Not read, as listed on top", works.unread[~cell]),
+        ("list to mend", "Cells that could not be read, as listed on top", works.unread[cell]),
+    ):
+        if len(rows):
+            names = rows["file"].drop_duplicates()
+            more = len(names) - LISTED
+            tail = f" and {more} more" if more > 0 else ""
+            yield Finding(kind, "", f"{words}: {', '.join(names.head(LISTED))}{tail}.")
+    for row in works.questions.to_dict("records"):
+        yield Finding("to answer", "", f"{row['file']}: {row['question']} {row['how_to_answer']}")
+    if len(lost):
+        files = lost["file"].value_counts(sort=False).head(LISTED)
+        where = ", ".join(f"{count} in {file}" for file, count in files.items())
+        many = f"{len(lost)} reading{'s' if len(lost) > 1 else ''}"
+        of = " of the week" if week is not None else ""
+        yield Finding("not used", "", f"{many}{of} not used, each listed with its reason: {where}.")
 
 
 def _charts(readings: pd.DataFrame, checks: Sequence[Batch]) -> list[WeekChart]:
@@ -496,63 +435,38 @@ def _charts(readings: pd.DataFrame, checks: Sequence[Batch]) -> list[WeekChart]:
     return found
 
 
-def _own_words(batch: Batch) -> dict[str, object]:
-    """Our own check of a batch as columns for people."""
-    own = batch.own
-    if own is None:
-        return {}
-    word = {
-        "short": "averages short",
-        "holds": "averages its label",
-        "not shown": "not shown to hold",
-    }
-    declared = own.limits.declared_g
-    if own.n == own.lot_size:
-        interval = " (all weighed)"
-    elif np.isnan(own.mean_lower):
-        interval = " (too few to say more)"
-    else:
-        interval = f" ({own.mean_lower - declared:+.1f} to {own.mean_upper - declared:+.1f})"
-    twice = f" ({own.short_twice} by more than twice)" if own.short_twice else ""
-    if own.finding == "not shown" and own.short_twice:
-        word["not shown"] = "holds on average, not every package"
-    return {
-        "weighed": f"{own.n} of {batch.packages or '?'}",
-        "our own check": word[own.finding],
-        "average over the label, g": f"{own.over:+.2f}{interval}",
-        "short by more than allowed": f"{own.short}{twice}",
-        "lightest, g": round(own.lightest, 1),
-    }
-
-
-def _outcome_words(check: BookCheck, batch: Batch) -> str:
-    pulled = check.verdict is not None and check.verdict.pull and check.outcome == "accept"
-    return OUTCOME_WORDS[check.outcome] + (f", pull {len(batch.pull)}" if pulled else "")
-
-
 def _batch_facts(batch: Batch) -> dict[str, Any]:
+    lot = batch.lot
     return {
-        "batch": batch.batch,
+        "batch": lot.batch,
+        "pack_code": lot.pack_code,
         "product": batch.product,
         "name": batch.name,
         "stage": batch.stage,
         "packages": batch.packages,
         "weighed": len(batch.sold),
         "declared": batch.declared,
-        "sent": batch.sent,
-        "held": batch.held,
+        "sent": lot.sent,
+        "held": lot.held,
+        "settled": lot.settled,
+        "faults": list(batch.faults),
         "doubts": list(batch.doubts),
         "remarks": list(batch.remarks),
         "own_check": None if batch.own is None else batch.own.to_dict(),
-        "books": {
-            check.book.name: {
+        "books": [
+            {
+                "book": check.book.name,
                 "label": str(check.label),
                 "outcome": check.outcome,
                 "reason": check.reason,
-                "may_ship": check.outcome == "accept" and batch.pull.empty,
+                "note": check.note,
+                "may_ship": check.outcome == "accept"
+                and check.verdict is not None
+                and check.verdict.may_ship,
+                "from_memory": tables.remembered(check),
             }
             for check in batch.books
-        },
+        ],
     }
 
 

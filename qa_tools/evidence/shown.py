@@ -3,23 +3,30 @@
 from __future__ import annotations
 
 import html
-from dataclasses import dataclass
-from typing import Any
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from typing import Any, Final
 
 import numpy as np
 import pandas as pd
+
+# How a cell begins that asks for something: plainly bad, or still open.
+BAD: Final = ("would fail", "averages short", "reject", "already short")
+OPEN: Final = ("too few", "not settled", "unsettled", "not shown", "holds on average")
 
 
 @dataclass(frozen=True, eq=False)
 class Shown:
     """
-    A table for a notebook or a terminal.
+    A table for a notebook, a page or a terminal.
 
     Attributes
     ----------
     table : DataFrame
     nothing : str
         What to say where it has no rows.
+    heads : mapping
+        Headings in other words than the names of the columns.
 
     Examples
     --------
@@ -32,12 +39,13 @@ class Shown:
 
     table: pd.DataFrame
     nothing: str
+    heads: Mapping[str, str] = field(default_factory=dict)
 
     def __repr__(self) -> str:
         if self.table.empty:
             return self.nothing
         table = worth_showing(self.table)
-        texts = table.map(plain_cell).set_axis(heads(table), axis=1)
+        texts = table.map(plain_cell).set_axis(self._heads(table), axis=1)
         widths = [max([len(name), *map(len, texts[name])]) for name in texts.columns]
         sides = [">" if number else "<" for number in is_number(table)]
         lines = [list(texts.columns), *texts.itertuples(index=False, name=None)]
@@ -49,42 +57,46 @@ class Shown:
             for line in lines
         )
 
-    def _repr_html_(self) -> str:
+    def _heads(self, table: pd.DataFrame) -> list[str]:
+        return [self.heads.get(str(name), str(name).replace("_", " ")) for name in table.columns]
+
+    def html(self, name: str = "") -> str:
+        """The table as HTML, all text escaped; `name` becomes its id."""
         if self.table.empty:
             return f"<p>{html.escape(self.nothing)}</p>"
         table = worth_showing(self.table)
         sides = ["right" if number else "left" for number in is_number(table)]
-
-        def line(cells: list[str], tag: str) -> str:
-            wraps = ["nowrap" if is_short(cell) and tag == "td" else "normal" for cell in cells]
-            return "".join(
-                f'<{tag} style="text-align: {side}; vertical-align: top; white-space: {wrap}">'
-                f"{html.escape(cell)}</{tag}>"
-                for cell, side, wrap in zip(cells, sides, wraps, strict=True)
-            )
-
+        head = "".join(
+            f'<th style="text-align: {side}; vertical-align: bottom">{html.escape(text)}</th>'
+            for text, side in zip(self._heads(table), sides, strict=True)
+        )
         body = "".join(
-            f"<tr>{line([plain_cell(value) for value in row], 'td')}</tr>\n"
+            f"<tr>{''.join(map(_cell, row, sides))}</tr>\n"
             for row in table.itertuples(index=False, name=None)
         )
-        head = line(heads(table), "th")
-        return f"<table><thead><tr>{head}</tr></thead>\n<tbody>{body}</tbody></table>"
+        called = f' id="{html.escape(name)}"' if name else ""
+        return f"<table{called}><thead><tr>{head}</tr></thead>\n<tbody>{body}</tbody></table>"
+
+    def _repr_html_(self) -> str:
+        return self.html()
+
+
+def _cell(value: Any, side: str) -> str:
+    text = plain_cell(value)
+    # short words stay on one line
+    wrap = "nowrap" if len(text) <= 12 else "normal"
+    shown = html.escape(text)
+    if text.startswith(BAD):
+        shown = f'<b style="color: #A44700">{shown}</b>'
+    elif text.startswith(OPEN):
+        shown = f"<b>{shown}</b>"
+    return f'<td style="text-align: {side}; vertical-align: top; white-space: {wrap}">{shown}</td>'
 
 
 def worth_showing(table: pd.DataFrame) -> pd.DataFrame:
     """The table without columns that hold nothing at all, such as the sheet names of CSV files."""
     empty = [column for column in table if not any(map(plain_cell, table[column]))]
     return table.drop(columns=empty)
-
-
-def is_short(text: str) -> bool:
-    """Whether a cell is kept on one line."""
-    return len(text) <= 12
-
-
-def heads(table: pd.DataFrame) -> list[str]:
-    """The headings of a table in words."""
-    return [str(column).replace("_", " ") for column in table.columns]
 
 
 def is_number(table: pd.DataFrame) -> list[bool]:
@@ -111,5 +123,5 @@ def plain_cell(value: Any) -> str:
     if isinstance(value, pd.Timestamp):
         return f"{value:%Y-%m-%d}"
     if isinstance(value, float | np.floating):
-        return f"{value:.3f}".rstrip("0").rstrip(".")
+        return f"{round(float(value), 3) + 0.0:.3f}".rstrip("0").rstrip(".")
     return str(value)

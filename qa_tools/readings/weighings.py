@@ -30,7 +30,9 @@ COLUMNS: Final = (
     "cutter", "scale", "by", "picked", "fate", "replaces", "id", "note", "weighed", "tare_g",
     "tare_sd_g", "tare_n", "file", "sheet", "row", "column", "judged", "doubt", "remark",
 )  # fmt: skip
-NOT_USED: Final = ("file", "sheet", "row", "column", "value", "reason", "suggestion")
+NOT_USED: Final = (
+    "file", "sheet", "row", "column", "value", "reason", "suggestion", "batch", "when",
+)  # fmt: skip
 SOURCES: Final = ("file", "sheet", "sha256", "rows", "used", "not_used")
 UNREAD: Final = ("file", "expected", "found", "to_do")
 QUESTIONS: Final = ("file", "question", "how_to_answer")
@@ -54,7 +56,7 @@ class Weighings:
         row, column), whether it is judged, a doubt to be settled, a remark.
     not_used : DataFrame
         One reading a row that could not be used: where it stands, its value as written, the
-        reason, and a suggestion where there is a plain one.
+        reason, a suggestion where there is a plain one, and the batch and day it would be of.
     sources : DataFrame
         One sheet a row: file, sheet, sha256 of the file, rows (readings found), used, not_used;
         rows is always used + not_used.
@@ -424,6 +426,8 @@ def _not_used(found: Records, judged: Sift) -> pd.DataFrame:
             "value": found.written.take(out).texts(),
             "reason": judged.reason.texts().take(out).texts(),
             "suggestion": judged.suggestion.texts().take(out).texts(),
+            "batch": judged.batch.take(out).texts(),
+            "when": judged.day[out].astype("datetime64[ns]"),
         }
     )
 

@@ -35,11 +35,14 @@ dispatch, documents : DataFrame
         What could not be read: file, expected, found, to_do.
     questions : DataFrame
         What only you can answer: file, question, how_to_answer.
+    files : DataFrame
+        Every file that was read, lists included: file, sha256.
     """
 
     folder: Path
     name: str
     weighings: Weighings
+    files: pd.DataFrame
     products: pd.DataFrame
     labels: pd.DataFrame
     batches: pd.DataFrame
@@ -113,4 +116,5 @@ def read_works(folder: str | PathLike[str]) -> Works:
     lists = read_lists(found)
     weighings = weigh_up(found, lists)
     name = place.stem if place.is_file() else place.resolve().name
-    return Works(place, name, weighings, **lists.of)
+    files = pd.DataFrame(found.sha256.items(), columns=["file", "sha256"], dtype=str)
+    return Works(place, name, weighings, files, **lists.of)

@@ -1,0 +1,76 @@
+"""The weekly review as readable text for a terminal."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Final
+
+from qa_tools.books.official import PLAIN
+from qa_tools.evidence.batches import STAGE_WORDS, Batch, BookCheck, floor_percent
+from qa_tools.evidence.tables import remembered
+
+if TYPE_CHECKING:
+    from qa_tools.evidence.review import Review
+
+NOT_USED: Final = 20  # readings not used that a terminal lists
+
+
+def as_text(review: Review) -> str:
+    """What to do first, then every lot with both answers, then what it rests on."""
+    from qa_tools.evidence.review import CAUTION, MOST
+
+    lines = [review.title, ""]
+    for row in review.unread.to_dict("records"):
+        lines.append(f"Not read: {row['file']}: {row['found']}. {row['to_do']}")
+    lines += [f"{i}. {finding.text}" for i, finding in enumerate(review.findings[:MOST], 1)]
+    if not review.findings:
+        lines.append("Nothing found to do in what was weighed and judged.")
+    hidden = review.findings[MOST:]
+    lines += [f"and {len(hidden)} more, at the end"] if hidden else []
+    for batch in review.checks:
+        lines += ["", *batch_lines(batch)]
+    if hidden:
+        lines += ["", "More to do:", *(f"  {finding.text}" for finding in hidden)]
+    if not review.from_memory.empty:
+        lines += ["", "Figures from memory, to compare with the official table:"]
+        told = review.from_memory.itertuples(index=False, name=None)
+        lines += [f"  {name}: {value} ({official})" for name, value, official in told]
+    lines += ["", *_not_used(review)]
+    books = "; ".join(f"{row['book']}, {row['edition']}" for row in review.rules.to_dict("records"))
+    lines += ["", f"Rule books: {books or 'none'}. qa_tools {review.version}.", CAUTION]
+    return "\n".join(lines)
+
+
+def batch_lines(batch: Batch) -> list[str]:
+    """One lot as readable text, our own check leading."""
+    size = f" of {batch.packages}" if batch.packages and batch.stage != "cut" else ""
+    stage = STAGE_WORDS.get(batch.stage, batch.stage)
+    lines = [f"{batch.batch}  {batch.name}, {len(batch.sold)}{size} weighed {stage}".rstrip()]
+    if batch.own is not None:
+        lines += [f"  {line.strip()}" for line in str(batch.own).splitlines()]
+    lines += [f"  {check.book.name}: {_book_words(check)}" for check in batch.books]
+    for room in batch.may_lose:
+        may = f"may lose up to {floor_percent(room.mean):.1f} % and still average"
+        may = "already short of" if room.mean < 0 else may
+        lines.append(f"  {room.limits.book.name}: {may} {room.limits.tested}")
+    return lines + [f"  Note: {remark}" for remark in (*batch.faults, *batch.remarks)]
+
+
+def _book_words(check: BookCheck) -> str:
+    words = f"{PLAIN[check.outcome]}: {check.reason}"
+    if check.verdict is not None and check.reason == check.verdict.reason:
+        words = check.verdict.headline
+    note = f"; {check.note}" if check.note else ""
+    memory = " (rests on figures from memory, listed below)" if remembered(check) else ""
+    return words + note + memory
+
+
+def _not_used(review: Review) -> list[str]:
+    lost = review.not_used
+    before = f", {review.not_used_before} in other weeks" if review.not_used_before else ""
+    of = " of the week" if review.week is not None else ""
+    lines = [f"{review.used} readings used in all; not used: {len(lost)}{of}{before}."]
+    for row in lost.head(NOT_USED).to_dict("records"):
+        hint = f" ({row['suggestion']})" if row["suggestion"] else ""
+        lines.append(f"  row {row['row']} of {row['file']}: {row['reason']}{hint}")
+    hidden = len(lost) - NOT_USED
+    return lines + ([f"  and {hidden} more, on the page and in --json"] if hidden > 0 else [])

@@ -1,0 +1,148 @@
+"""Each lot judged: which weighings, by which rule, with what to know beside."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import pytest
+from works_folder import BATCHES, around, make_works
+
+import qa_tools as qa
+
+LABELS = "product,declared,unit,books\nbar,120,g,uk-2006-659 ca-crc-417\n"
+HEAD = "batch,stage,when,weight,unit,picked,loaf,slot,fate\n"
+
+
+def rows(stage: str, day: str, mean: float, n: int) -> str:
+    return "".join(f"B1,{stage},{day},{w},g,random,,,kept\n" for w in around(mean, n))
+
+
+def outcomes(review: qa.Review) -> dict[str, str]:
+    return {check.book.name: check.outcome for batch in review.checks for check in batch.books}
+
+
+def test_days_on_the_shelf_are_not_put_together(tmp_path: Path) -> None:
+    weights = HEAD + rows("packed", "2026-10-06", 124.0, 50)
+    weights += rows("shelf", "2026-10-07", 122.0, 50) + rows("shelf", "2026-10-08", 117.0, 50)
+    review = qa.review(make_works(tmp_path, weights, labels=LABELS))
+    assert outcomes(review)["ca-crc-417"] == "reject"
+    check = next(c for c in review.checks[0].books if c.book.name == "ca-crc-417")
+    assert check.note == "as weighed on the shelf on 8 October"
+
+
+def test_one_bar_from_the_shelf_leaves_the_packing_weights_to_judge(tmp_path: Path) -> None:
+    weights = HEAD + rows("packed", "2026-10-06", 122.0, 50)
+    weights += "B1,shelf,2026-10-08,119.0,g,random,,,kept\n"
+    review = qa.review(make_works(tmp_path, weights, labels=LABELS))
+    assert outcomes(review)["ca-crc-417"] == "accept"
+    check = next(c for c in review.checks[0].books if c.book.name == "ca-crc-417")
+    assert "1 weighed on the shelf on 8 October, mean 119.0 g" in check.note
+
+
+def test_a_book_that_judges_in_the_shop_says_what_may_be_lost_until_then(tmp_path: Path) -> None:
+    works = make_works(tmp_path, around(122.0, 50), labels=LABELS)
+    review = qa.review(works)
+    notes = {check.book.name: check.note for check in review.checks[0].books}
+    # 1 - 120 / 122 = 1.64 %, rounded down
+    assert notes == {
+        "uk-2006-659": "",
+        "ca-crc-417": "as packed: may lose 1.6 % by sale and still average 120 g",
+    }
+    assert review.batches["ca-crc-417"].tolist() == ["would pass as packed"]
+    jars = "product,name,form\nbar,Balm,tin\n"
+    tins = qa.review(make_works(tmp_path / "t", around(122.0, 50), labels=LABELS, products=jars))
+    assert [check.note for check in tins.checks[0].books] == ["", ""]  # a tin does not dry
+
+
+def test_one_loaf_left_blank_does_not_undo_the_loaves(tmp_path: Path) -> None:
+    weights = around(121.0, 18)
+    lines = [f"B1,packed,2026-10-06,{w},g,one loaf,{i // 6 + 1},,kept"
+             for i, w in enumerate(weights)]  # fmt: skip
+    lines[4] = lines[4].replace(",1,,kept", ",,,kept")
+    own = qa.review(make_works(tmp_path, HEAD + "\n".join(lines) + "\n")).checks[0].own
+    assert own is not None and own.groups == 4
+
+
+def test_handling_only_the_sample_is_said(tmp_path: Path) -> None:
+    weights = HEAD + rows("packed", "2026-10-06", 121.0, 30)
+    weights += "B1,packed,2026-10-06,112.0,g,random,,,pulled\n"
+    batch = qa.review(make_works(tmp_path, weights)).checks[0]
+    assert any(
+        remark.startswith("1 weighed package topped up or taken") for remark in batch.remarks
+    )
+
+
+def test_what_plan_csv_asks_is_compared(tmp_path: Path) -> None:
+    # 120.0, 120.1, 120.1, 120.2, 120.3, 120.3, 120.4 g are under 120.5 g
+    plan = (
+        "product,stage,how_many,how_often,low,high,what_to_do\n"
+        "bar,packed,40,every batch,120.5,,tell LT\n"
+    )
+    review = qa.review(make_works(tmp_path, around(121.0), plan=plan))
+    batch = review.checks[0]
+    assert batch.planned == "plan.csv asks for 40 a batch, 30 weighed"
+    # evenly from 120.0 to 122.0 g: 7 of 30 under 120.5 g
+    assert "7 of 30 under the 120.5 g of plan.csv (tell LT)" in batch.remarks
+    assert review.findings[0].kind == "too few weighed"
+
+
+def test_many_readings_pointed_out_are_counted_not_listed(tmp_path: Path) -> None:
+    weights = HEAD + rows("packed", "2026-10-06", 121.0, 30)
+    weights += "".join(f"B1,packed,2026-10-06,{w},g,random,,,kept\n" for w in (150, 151, 152, 153))
+    remarks = qa.review(make_works(tmp_path, weights)).checks[0].remarks
+    assert sum(remark.startswith("row ") for remark in remarks) == 3
+    assert any(remark.startswith("1 more reading is pointed out") for remark in remarks)
+
+
+def test_packed_in_the_week_and_never_weighed_is_a_finding(tmp_path: Path) -> None:
+    batches = BATCHES + "B2,bar,2026-09-02,96,2026-10-07,2026-11-20\n"
+    review = qa.review(make_works(tmp_path, around(121.0), batches=batches))
+    assert [(f.kind, f.text) for f in review.findings] == [
+        ("not weighed", "B2: Packed on 7 October, 96 packages, and nothing weighed.")
+    ]
+
+
+def test_packed_in_the_week_and_weighed_before_is_judged(tmp_path: Path) -> None:
+    weights = HEAD + "".join(f"B1,cured,2026-09-30,{w},g,random,,,kept\n" for w in around(121.0))
+    review = qa.review(make_works(tmp_path, weights), "2026-10-06")
+    assert outcomes(review) == {"eu-76-211": "accept"}
+
+
+def test_fresh_bars_under_their_label_are_already_short(tmp_path: Path) -> None:
+    weights = "batch,stage,when,slot1,slot2,slot3,unit\nB1,cut,2026-09-02,118,119,117,g\n"
+    review = qa.review(make_works(tmp_path, weights))
+    assert review.fresh["may lose, %"].tolist() == ["already short"]
+    assert "already 2.0 g short of 120 g" in review.findings[0].text
+    assert "-" not in review.findings[0].text
+
+
+def test_the_lightest_fresh_bar_is_an_early_warning(tmp_path: Path) -> None:
+    slots = "131,132,130,131,131,132,131,130,122"
+    weights = f"batch,stage,when,{','.join(f'slot{i}' for i in range(1, 10))},unit\n"
+    review = qa.review(make_works(tmp_path, weights + f"B1,cut,2026-09-02,{slots},g\n"))
+    assert [finding.kind for finding in review.findings] == ["drying"]
+    # 1 - 114.6 / 122 = 6.07 %, and it usually loses 7.5 %
+    assert "the lightest bar may lose only 6 %" in review.findings[0].text
+
+
+@pytest.mark.parametrize("where", ["2026-10-06", ""])
+def test_readings_of_the_week_not_used_are_a_line(tmp_path: Path, where: str) -> None:
+    weights = "batch,stage,when,weight,unit\n"
+    weights += "".join(f"B1,packed,2026-10-06,{w},g\n" for w in around(121.0))
+    weights += f"B9,packed,{where},121.3,g\n"
+    old = "".join(f"B1,packed,2026-09-{day},broken,g\n" for day in (10, 11))
+    review = qa.review(make_works(tmp_path, weights + old))
+    (finding,) = review.findings
+    assert finding.kind == "not used"
+    assert finding.text.startswith("1 reading of the week not used") and "oct.csv" in finding.text
+    assert review.not_used["value"].tolist() == ["121.3"] and review.not_used_before == 2
+
+
+def test_a_reading_in_doubt_of_an_earlier_week_stays_open(tmp_path: Path) -> None:
+    batches = BATCHES + "B0,bar,2026-08-20,90,2026-09-25,2026-11-20\n"
+    weights = "batch,stage,when,weight,unit\nB0,packed,2026-09-25,48.0,g\n"
+    weights += "".join(f"B1,packed,2026-10-06,{w},g\n" for w in around(121.0))
+    review = qa.review(make_works(tmp_path, weights, batches=batches), "2026-10-06")
+    (finding,) = review.findings
+    assert (finding.kind, finding.batch) == ("to answer", "B0")
+    assert "Open from an earlier week: 48" in finding.text
