@@ -46,7 +46,8 @@ def _own_words(batch: Batch) -> dict[str, object]:
         return {}
     declared = own.limits.declared_g
     if not np.isnan(own.mean_lower) and own.mean_lower != own.mean_upper:
-        interval = f" ({own.mean_lower - declared:+.1f} to {own.mean_upper - declared:+.1f})"
+        low, high = signed(own.mean_lower - declared, 1), signed(own.mean_upper - declared, 1)
+        interval = f" ({low} to {high})"
     elif own.n == own.lot_size:
         interval = " (all weighed)"
     else:
