@@ -9,6 +9,7 @@ import numpy as np
 import pandas as pd
 
 from qa_tools.charts.factors import FloatArray, IntArray
+from qa_tools.statistics.components import Components
 
 if TYPE_CHECKING:
     import plotly.graph_objects as go
@@ -48,6 +49,10 @@ class ControlChart:
     spread : ControlChart or None
         The chart of the spread beneath. Points without a spread (one reading, the first of a
         moving range) have no row there.
+    components : Components or None
+        Spread between and within batches, from ``batch_means``.
+    note : str
+        What else to know of the chart, in plain words.
 
     Examples
     --------
@@ -71,6 +76,8 @@ class ControlChart:
     basis: str
     behind: int | None = None
     spread: ControlChart | None = None
+    components: Components | None = None
+    note: str = ""
 
     @property
     def few(self) -> bool:
@@ -157,7 +164,7 @@ class ControlChart:
             one = "reading" if self.what == "mean" else self.what
             lines[1] += f"; sd of one {one} {self.sigma:.{decimals}f} {self.unit}"
             lines += [f"Limits from {self.basis}", repr(self.spread)]
-        return "\n".join(lines)
+        return "\n".join([*lines, self.note] if self.note else lines)
 
     def _level(self, column: str) -> float | FloatArray:
         levels = self.points[column].to_numpy(dtype=np.float64)

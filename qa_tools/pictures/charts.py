@@ -22,7 +22,7 @@ _TICK_ROOM: Final = 640  # pixels the tick labels share at a width of 900
 _LEVELS: Final = {"lower": "lower limit", "centre": "centre", "upper": "upper limit"}
 _LONGEST_TICK: Final = 18  # characters; all of it is on hover
 _CAPTION: Final = 90  # characters a line above a panel
-_OF_READINGS: Final = ("mean", "range", "standard deviation")
+_OF_READINGS: Final = ("mean", "batch mean", "range", "standard deviation")
 
 
 def control_chart(
