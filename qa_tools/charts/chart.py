@@ -161,7 +161,7 @@ class ControlChart:
             f"Centre {rows['centre'].mean():z.{decimals}f} {self.unit}, {limits}",
         ]
         if self.spread is not None:
-            one = "reading" if self.what == "mean" else self.what
+            one = self.what if self.spread.what.startswith("difference") else "reading"
             lines[1] += f"; sd of one {one} {self.sigma:.{decimals}f} {self.unit}"
             lines += [f"Limits from {self.basis}", repr(self.spread)]
         return "\n".join([*lines, self.note] if self.note else lines)
