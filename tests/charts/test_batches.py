@@ -22,7 +22,7 @@ def test_batches_that_differ_do_not_alarm_where_the_ordinary_chart_does() -> Non
     assert "The ordinary mean chart would alarm on" in chart.note
     assert f"{100 * chart.components.share_between:.0f} % of the variance" in chart.note
     assert chart.note in repr(chart)
-    assert f"sd of one reading {chart.components.within:.1f} g" in repr(chart)
+    assert f"sd of one reading {chart.components.within:.{chart.decimals + 1}f} g" in repr(chart)
 
 
 def test_batches_that_do_not_differ_get_the_ordinary_limits_and_no_such_message() -> None:
