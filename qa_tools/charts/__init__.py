@@ -1,7 +1,19 @@
 """Control charts: limits, the points that signal, and why. Numbers only; pictures draw them."""
 
+from qa_tools.charts.batches import batch_means
 from qa_tools.charts.chart import ControlChart
 from qa_tools.charts.factors import Constants, constants
 from qa_tools.charts.shewhart import individuals, mean_range, mean_sd
+from qa_tools.charts.small import cusum, ewma
 
-__all__ = ["Constants", "ControlChart", "constants", "individuals", "mean_range", "mean_sd"]
+__all__ = [
+    "Constants",
+    "ControlChart",
+    "batch_means",
+    "constants",
+    "cusum",
+    "ewma",
+    "individuals",
+    "mean_range",
+    "mean_sd",
+]

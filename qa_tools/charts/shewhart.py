@@ -12,6 +12,7 @@ from qa_tools.charts.subgroups import (
     ValuesLike,
     as_subgroups,
     as_values,
+    differs,
 )
 
 
@@ -54,9 +55,11 @@ def mean_range(subgroups: SubgroupsLike, *, unit: str = "g") -> ControlChart:
     --------
     >>> chart = mean_range({"Mon": [118.9, 121.6, 120.3], "Tue": [121.8, 120.4, 119.0],
     ...                     "Wed": [125.6, 124.2, 124.9]})
-    >>> chart.signals[["point", "label", "reason"]]
-       point label                                           reason
-    2      3   Wed  mean 124.9 g is above the upper limit 124.2 g
+    >>> measured, then = chart.signals["reason"].iloc[0].split(": ")
+    >>> measured
+    'mean 124.9 g is above the upper limit 124.2 g'
+    >>> then
+    'one far above the others, look what was different; limits from only 3 are uncertain'
     """
     groups = as_subgroups(subgroups)
     many = groups.sizes >= 2
@@ -159,7 +162,7 @@ def individuals(values: ValuesLike, *, unit: str = "g", what: str = "reading") -
     """
     readings, labels, each = as_values(values)
     moving = np.abs(np.diff(readings))
-    if not moving.any():
+    if not differs(moving, readings):
         raise ValueError(
             f"all {len(readings)} readings are equal (sd 0), so limits would have no width. "
             "Weigh on a finer scale"
@@ -169,9 +172,13 @@ def individuals(values: ValuesLike, *, unit: str = "g", what: str = "reading") -
     sigma = mean_range / pair.d2
     centre = float(readings.mean())
     point = np.arange(1, len(readings) + 1)
-    basis = "mean moving range over d2"
+    each = each or what
+    basis = f"how much one {each} differs from the next (mean moving range over d2)"
+    difference = f"difference from the {each} before"
+    high, low = _beyond(each)
+    behind = len(readings)
     spread = table_of_points(
-        what="moving range",
+        what=difference,
         unit=unit,
         point=point[1:],
         label=labels[1:],
@@ -180,6 +187,9 @@ def individuals(values: ValuesLike, *, unit: str = "g", what: str = "reading") -
         centre=mean_range,
         lower=pair.D3 * mean_range,
         upper=pair.D4 * mean_range,
+        high="a bigger step than the others",
+        low="a smaller step than the others",
+        behind=behind,
     )
     points = table_of_points(
         what=what,
@@ -191,9 +201,12 @@ def individuals(values: ValuesLike, *, unit: str = "g", what: str = "reading") -
         centre=centre,
         lower=centre - 3 * sigma,
         upper=centre + 3 * sigma,
+        high=high,
+        low=low,
+        behind=behind,
     )
-    beneath = ControlChart("moving range", spread, sigma, unit, each, basis)
-    return ControlChart(what, points, sigma, unit, each, basis, beneath)
+    beneath = ControlChart(difference, spread, sigma, unit, each, basis, behind)
+    return ControlChart(what, points, sigma, unit, each, basis, behind, beneath)
 
 
 def _means_and_spread(
@@ -210,6 +223,7 @@ def _means_and_spread(
     weights = (expected / strays) ** 2
     sigma = float(np.average(spreads / expected, weights=weights))
     many = groups.sizes >= 2
+    behind = int(many.sum())
     point = np.arange(1, len(groups.sizes) + 1)
     spread = table_of_points(
         what=what,
@@ -221,9 +235,14 @@ def _means_and_spread(
         centre=expected * sigma,
         lower=np.maximum(0, expected - 3 * strays) * sigma,
         upper=(expected + 3 * strays) * sigma,
+        high="its readings differ more among themselves than those of the others",
+        low="its readings differ less among themselves than those of the others",
+        behind=behind,
     )
     centre = float(groups.values.mean())
     width = 3 * sigma / np.sqrt(groups.sizes)
+    high, low = _beyond(groups.each)
+    basis = f"how much readings of one {groups.each or 'group'} differ among themselves ({basis})"
     points = table_of_points(
         what="mean",
         unit=unit,
@@ -234,6 +253,16 @@ def _means_and_spread(
         centre=centre,
         lower=centre - width,
         upper=centre + width,
+        high=high,
+        low=low,
+        behind=behind,
     )
-    beneath = ControlChart(what, spread, sigma, unit, groups.each, basis)
-    return ControlChart("mean", points, sigma, unit, groups.each, basis, beneath)
+    beneath = ControlChart(what, spread, sigma, unit, groups.each, basis, behind)
+    return ControlChart("mean", points, sigma, unit, groups.each, basis, behind, beneath)
+
+
+def _beyond(each: str) -> tuple[str, str]:
+    """What a point above, or below, the limits is: out by itself, which is no drift."""
+    look = "look what was different"
+    one = f"one {each}" if each else "one"
+    return f"{one} far above the others, {look}", f"{one} far below the others, {look}"

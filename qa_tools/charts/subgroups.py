@@ -123,6 +123,18 @@ def as_values(data: ValuesLike) -> tuple[FloatArray, list[str], str]:
     return values, [str(i + 1) for i in range(len(values))], "point"
 
 
+def differs(spreads: FloatArray, readings: FloatArray) -> bool:
+    """
+    Whether any spread is more than what binary fractions leave of equal readings.
+
+    Examples
+    --------
+    >>> differs(np.array([0.1 + 0.2 - 0.3]), np.array([0.3, 0.1 + 0.2]))
+    False
+    """
+    return bool(spreads.max() > 1e-12 * np.abs(readings).max())
+
+
 def _from_series(data: pd.Series[Any]) -> Subgroups:
     codes, keys = pd.factorize(data.index)
     if (codes < 0).any():
@@ -168,7 +180,7 @@ def _check(groups: Subgroups) -> None:
             f"got {len(groups.sizes)} subgroups, {spread.sum()} of them with two readings or more. "
             "For single readings use charts.individuals"
         )
-    if not groups.ranges().any():
+    if not differs(groups.ranges(), groups.values):
         raise ValueError(
             "within every subgroup all readings are equal (sd 0), so limits would have no width. "
             "Weigh on a finer scale, or use charts.individuals on one reading a subgroup"

@@ -171,9 +171,37 @@ class Review:
 
     def figure(self) -> go.Figure:
         """Every weighing of the week against its label, a line a batch."""
-        from qa_tools.pictures.batches import against_label
+        from qa_tools.books.limits import below
+        from qa_tools.pictures.batches import BatchLine, against_label
 
-        return against_label([batch for batch in self.checks if batch.own is not None])
+        lines = []
+        for batch in self.checks:
+            own, net = batch.own, batch.sold["net_g"].to_numpy()
+            if own is None:
+                continue
+            limit, tolerable = own.limits, own.limits.tolerance_g is not None
+            where = batch.sold[["loaf", "slot", "row", "file"]].itertuples(index=False)
+            lines.append(
+                BatchLine(
+                    batch=batch.batch,
+                    about=f"{batch.name}, {batch.declared}",
+                    net_g=net.tolist(),
+                    places=[
+                        f"loaf {loaf} slot {slot}" if loaf else f"row {row} of {file}"
+                        for loaf, slot, row, file in where
+                    ],
+                    light=below(net, limit.short_g).tolist(),
+                    declared_g=limit.declared_g,
+                    short_g=limit.short_g if tolerable else None,
+                    twice_g=limit.twice_g if tolerable else None,
+                    mean=own.mean,
+                    lower=own.mean_lower,
+                    upper=own.mean_upper,
+                    short=own.finding == "short",
+                    headline=own.headline,
+                )
+            )
+        return against_label(lines)
 
     def show(self, table: str) -> Shown:
         """

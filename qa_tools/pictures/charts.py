@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Any, Final
 
 import plotly.graph_objects as go
 
+from qa_tools.charts.chart import plural
 from qa_tools.pictures import theme
 
 if TYPE_CHECKING:
@@ -20,6 +21,8 @@ _LINE: Final = 16  # pixels a line of text needs
 _TICK_ROOM: Final = 640  # pixels the tick labels share at a width of 900
 _LEVELS: Final = {"lower": "lower limit", "centre": "centre", "upper": "upper limit"}
 _LONGEST_TICK: Final = 18  # characters; all of it is on hover
+_CAPTION: Final = 90  # characters a line above a panel
+_OF_READINGS: Final = ("mean", "batch mean", "range", "standard deviation")
 
 
 def control_chart(
@@ -36,21 +39,27 @@ def control_chart(
     chart : ControlChart
         From ``charts.mean_range``, ``charts.mean_sd``, ``charts.individuals``.
     about : str
-        What is charted, put before the finding.
+        What is charted, on a line of its own above the finding.
     marked : collection of str
-        Labels of the points to ring: those of the week under review.
+        Labels of the points to ring and name at the axis: those of the week under review.
 
     Examples
     --------
     >>> from qa_tools.charts import individuals
-    >>> figure = control_chart(individuals([49.6, 47.6, 49.9, 51.3, 47.8, 51.2, 52.6]))
+    >>> figure = control_chart(individuals([49.6, 47.6, 49.9, 51.3, 47.8, 51.2] * 2))
     >>> figure.layout.title.text, figure.layout.yaxis.title.text
-    ('All 7 readings lie within the limits', 'Reading (g)')
+    ('All 12 readings lie within the limits', 'Reading (g)')
     """
     spread = chart.spread
-    title = f"{about}: {_title(chart)}" if about else _title(chart)
-    figure = theme.canvas(title, height=420 if spread is None else 580)
-    figure.update_layout(margin_r=_LABEL_ROOM)
+    points = chart.points
+    labels = [_tail(str(label)) for label in points["label"]]
+    ringed = [row for row, label in enumerate(points["label"]) if label in marked]
+    depths = _ticks(labels, ringed)
+    below = _LINE * max(depths.values())
+    title = f"{about}\n{_title(chart)}" if about else _title(chart)
+    figure = theme.canvas(title, height=(440 if spread is None else 600) + below)
+    figure.update_layout(margin_r=_LABEL_ROOM, margin_t=figure.layout.margin.t + _LINE)
+    figure.update_layout(margin_b=figure.layout.margin.b + below)
     margin = figure.layout.margin
     height = figure.layout.height - margin.t - margin.b
     if spread is None:
@@ -58,37 +67,47 @@ def control_chart(
     else:
         _panel(figure, chart, "y", (0.44, 1.0), height, marked)
         _panel(figure, spread, "y2", (0.0, 0.30), height, marked)
-        figure.add_annotation(
-            text=theme.plain(spread.finding),
-            xref="paper",
-            yref="paper",
-            x=0,
-            y=0.30,
-            xanchor="left",
-            yanchor="bottom",
-            yshift=8,
-            showarrow=False,
-            font_size=theme.TEXT_SIZE + 1,
-        )
-    points = chart.points
-    labels = [_tail(str(label)) for label in points["label"]]
-    shown = _ticks(labels)
+        few = f"{_upper_first(plural(spread.what))}, shown for orientation"
+        _caption(figure, few if spread.few else spread.finding, 0.30)
+    _caption(figure, f"Limits from {chart.basis.partition(' (')[0]}", 1.0)
     figure.update_xaxes(
         anchor="y" if spread is None else "y2",
         range=[points["point"].iloc[0] - 0.7, points["point"].iloc[-1] + 0.7],
-        tickvals=[int(points["point"].iloc[row]) for row in shown],
-        ticktext=[theme.plain(labels[row]) for row in shown],
+        tickvals=[int(points["point"].iloc[row]) for row in depths],
+        ticktext=[
+            "<br>" * depth
+            + (f"<b>{theme.plain(labels[row])}</b>" if row in ringed else theme.plain(labels[row]))
+            for row, depth in depths.items()
+        ],
         tickangle=0,
         title_text=theme.plain(_upper_first(chart.each))
-        + (" (ringed: this week)" if marked else ""),
+        + (" (ringed and in bold: this week)" if ringed else ""),
     )
     return figure
+
+
+def _caption(figure: go.Figure, words: str, top: float) -> None:
+    """A line of words above a panel that ends at this height."""
+    lines = textwrap.wrap(words, _CAPTION) or [""]
+    figure.add_annotation(
+        text="<br>".join(map(theme.plain, lines)),
+        xref="paper",
+        yref="paper",
+        x=0,
+        y=top,
+        xanchor="left",
+        yanchor="bottom",
+        yshift=8,
+        showarrow=False,
+        align="left",
+        font_size=theme.TEXT_SIZE + 1,
+    )
 
 
 def _title(chart: ControlChart) -> str:
     spread = chart.spread
     if spread is not None and chart.signals.empty and not spread.signals.empty:
-        return f"{chart.finding}, but their spread does not"
+        return f"{chart.finding}, but not every {spread.what} does"
     return chart.finding
 
 
@@ -144,6 +163,7 @@ def _panel(
             },
             "opacity": 1,
         },
+        cliponaxis=False,  # a ring at the foot of a panel stays whole
         hovertext=hover,
         hoverinfo="text",
         name=theme.plain(chart.what),
@@ -189,7 +209,7 @@ def _limit_words(figure: go.Figure, chart: ControlChart, yaxis: str, pixels: flo
         away = float(last[level] - last["centre"]) * pixels
         room = {"lower": min(0, -_LINE - away), "centre": 0, "upper": max(0, _LINE - away)}
         figure.add_annotation(
-            text=f"{_LEVELS[level]} {last[level]:.{chart.decimals}f}",
+            text=f"{_LEVELS[level]} {last[level]:z.{chart.decimals}f} {theme.plain(chart.unit)}",
             xref="paper",
             yref=yaxis,
             x=1,
@@ -224,20 +244,38 @@ def _hover(chart: ControlChart) -> list[str]:
     def words(row: pd.Series[Any]) -> str:
         decimals = chart.decimals
         name = theme.plain(_upper_first(f"{chart.each} {row['label']}".strip()))
-        of = f" of {row['n']} readings" if row["n"] > 1 and chart.what != "moving range" else ""
-        value = f"{chart.what}{of}: {row['value']:.{decimals}f} {chart.unit}"
-        reason = row["reason"] or (
-            f"within {row['lower']:.{decimals}f} to {row['upper']:.{decimals}f} {chart.unit}"
-        )
-        return f"<b>{name}</b><br>{theme.plain(value)}<br>{theme.plain(reason)}"
+        of = f" of {row['n']} readings" if row["n"] > 1 and chart.what in _OF_READINGS else ""
+        value = f"{chart.what}{of}: {row['value']:z.{decimals}f} {chart.unit}"
+        within = f"{row['lower']:z.{decimals}f} to {row['upper']:z.{decimals}f} {chart.unit}"
+        reason = row["reason"] or f"{'limits' if chart.few else 'within'} {within}"
+        lines = [value, *textwrap.wrap(reason, 56)]
+        return "<br>".join([f"<b>{name}</b>", *map(theme.plain, lines)])
 
     return [words(row) for _, row in chart.points.iterrows()]
 
 
-def _ticks(labels: list[str]) -> range:
-    """Which points get a label at the axis: as many as fit side by side, evenly."""
-    widest = 7 * max(len(label) for label in labels) + 12
-    return range(0, len(labels), -(-len(labels) * widest // _TICK_ROOM))
+def _ticks(labels: list[str], ringed: list[int]) -> dict[int, int]:
+    """
+    Which points get a label at the axis, and on which line under it.
+
+    Every ringed point has one; the others where there is room on the first line, evenly.
+    """
+    apart = _TICK_ROOM / len(labels)  # pixels from point to point
+    half = [(7.5 * len(label) + 12) / 2 for label in labels]
+    lines: list[float] = []  # where each line is taken up to
+    shown: dict[int, int] = {}
+    for row in ringed:
+        depth = next((i for i, end in enumerate(lines) if row * apart - half[row] >= end), None)
+        if depth is None:
+            depth = len(lines)
+            lines.append(0)
+        lines[depth] = row * apart + half[row]
+        shown[row] = depth
+    step = -(-2 * max(half) // apart)
+    for row in range(0, len(labels), int(step)):
+        if all(abs(row - other) * apart >= half[row] + half[other] for other in ringed):
+            shown[row] = 0
+    return dict(sorted(shown.items()))
 
 
 def _tail(label: str) -> str:

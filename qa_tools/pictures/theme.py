@@ -42,7 +42,7 @@ def canvas(title: str, *, height: int = 520) -> go.Figure:
     Parameters
     ----------
     title : str
-        What the picture shows, as a sentence; long ones are wrapped.
+        What the picture shows, as a sentence; long ones are wrapped, and a new line begins one.
     height : int
         Pixels.
 
@@ -52,7 +52,11 @@ def canvas(title: str, *, height: int = 520) -> go.Figure:
     'All 20 means lie within the limits'
     """
     _keep_notebooks_plain()
-    lines = textwrap.wrap(title, _TITLE_CHARACTERS) or [""]
+    lines = [
+        line
+        for part in title.splitlines() or [""]
+        for line in textwrap.wrap(part, _TITLE_CHARACTERS) or [""]
+    ]
     axis = {
         "gridcolor": GRID,
         "linecolor": GREY,

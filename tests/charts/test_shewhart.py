@@ -7,6 +7,7 @@ from hypothesis import assume, given
 from hypothesis import strategies as st
 
 from qa_tools.charts import ControlChart, constants, individuals, mean_range, mean_sd
+from qa_tools.charts.chart import FEWEST
 
 grams = st.integers(min_value=-20_000, max_value=20_000).map(lambda tenths: tenths / 10)
 subgroups = st.lists(st.lists(grams, min_size=1, max_size=7), min_size=2, max_size=9)
@@ -122,12 +123,25 @@ def test_a_subgroup_of_one_is_judged_by_its_mean_and_kept() -> None:
 def test_reasons_and_findings_in_plain_words() -> None:
     steady = [[119.0, 121.0], [120.0, 121.5], [119.5, 120.5], [119.8, 121.0]]
     up = mean_range({"A": steady[0], "B": steady[1], "C": [129.0, 130.0], "D": steady[3]})
-    assert up.signals["reason"].tolist() == ["mean 129.5 g is above the upper limit 125.3 g"]
-    assert up.finding == "C stands above the limit: mean 129.5 g against 125.3 g"
-    down = individuals(pd.Series([5.0, 5.1, 5.0, 5.1, 5.0, 5.1, 4.1, 5.0, 5.1, 5.0]), unit="oz")
-    assert down.finding == "Point 7 stands below the limit: reading 4.1 oz against 4.2 oz"
-    assert mean_range(steady).finding == "All 4 means lie within the limits"
-    assert str(mean_range(steady)).startswith("All 4 means lie within the limits\nCentre 120.29 g")
+    assert up.signals["reason"].tolist() == [
+        "mean 129.5 g is above the upper limit 125.3 g: one far above the others, "
+        "look what was different; limits from only 4 are uncertain"
+    ]
+    assert up.finding == (
+        "C stands above the limit: mean 129.5 g against 125.3 g "
+        "(4 means so far: too few to trust the limits)"
+    )
+    ounces = pd.Series([5.0, 5.1, 5.0, 5.1, 5.0, 5.1, 4.1, 5.0, 5.1, 5.0, 5.1, 5.0])
+    down = individuals(ounces, unit="oz")
+    assert down.finding == "Point 7 stands below the limit: reading 4.1 oz against 4.3 oz"
+    assert down.signals["reason"].item() == (
+        "reading 4.1 oz is below the lower limit 4.3 oz: one point far below the others, "
+        "look what was different"
+    )
+    assert mean_range(steady * 3).finding == "All 12 means lie within the limits"
+    assert str(mean_range(steady * 3)).startswith(
+        "All 12 means lie within the limits\nCentre 120.29 g"
+    )
 
 
 def test_several_signals_are_counted_and_named() -> None:
@@ -149,10 +163,53 @@ def test_a_value_and_its_limit_never_look_equal() -> None:
     chart = individuals([*readings, limit + 0.4])
     row = chart.signals.iloc[0]
     value, upper = row["reason"].split(" g is above the upper limit ")
-    assert float(value.removeprefix("reading ")) > float(upper.removesuffix(" g"))
+    assert float(value.removeprefix("reading ")) > float(upper.partition(" g")[0])
 
 
 def test_the_summary_says_that_limits_vary() -> None:
     text = str(mean_sd([[1.0, 2.0], [1.5, 2.5, 2.0], [1.0, 1.5, 2.0, 3.0]]))
     assert "widest limits" in text
     assert "vary with the number of readings" in text
+
+
+def test_the_limits_of_few_points_are_not_trusted() -> None:
+    means = pd.Series(np.random.default_rng(2).normal(120, 1, 12)).rename_axis("batch")
+    few = individuals(means[:6], what="batch mean")
+    assert few.few
+    assert few.finding == "6 batches so far: too few to trust the limits, shown for orientation"
+    assert few.spread.finding == few.finding
+    assert not individuals(means).few
+    assert individuals(means).finding == "All 12 readings lie within the limits"
+
+
+def test_from_twelve_points_the_limits_err_by_chance_no_more_than_is_said() -> None:
+    # The figures beside FEWEST, by simulation.
+    random = np.random.default_rng(12)
+    charts = [individuals(random.normal(0, 1, FEWEST)) for _ in range(1500)]
+    sigma = np.array([chart.sigma for chart in charts])
+    assert np.quantile(sigma, [0.05, 0.95]) == pytest.approx([0.6, 1.48], abs=0.05)
+    outside = np.mean(
+        [
+            (np.abs(random.normal(0, 1, 200) - chart.centre) > 3 * chart.sigma).mean()
+            for chart in charts
+        ]
+    )
+    assert outside == pytest.approx(0.019, abs=0.004)
+
+
+def test_nothing_is_called_moving_range_without_saying_what_it_is() -> None:
+    means = pd.Series(np.random.default_rng(2).normal(120, 1, 12)).rename_axis("batch")
+    chart = individuals(means, what="batch mean")
+    assert chart.basis == ("how much one batch differs from the next (mean moving range over d2)")
+    assert chart.spread.what == "difference from the batch before"
+    assert chart.spread.finding == (
+        "All 11 differences from the batch before lie within the limits"
+    )
+
+
+@pytest.mark.parametrize("chart", [individuals, lambda values: mean_range(values.reshape(4, 3))])
+def test_what_binary_fractions_leave_of_equal_readings_is_no_spread(chart) -> None:
+    readings = np.full(12, 0.3)
+    readings[::2] = 0.1 + 0.2
+    with pytest.raises(ValueError, match="finer scale"):
+        chart(readings)

@@ -1,13 +1,16 @@
 """Control charts as pictures: the finding in the title, signals marked twice, stable text."""
 
 import json
+import re
 
 import numpy as np
+import pandas as pd
 import plotly.io as pio
 import pytest
 
 from qa_tools.charts import ControlChart, individuals, mean_range, mean_sd
 from qa_tools.pictures import theme
+from qa_tools.pictures.charts import control_chart
 
 rng = np.random.default_rng(8)
 ROWS = rng.normal(120, 1.5, (20, 5))
@@ -48,7 +51,7 @@ def test_hover_gives_label_value_and_reason() -> None:
     chart = light_batch()
     hover = next(t for t in chart.figure().data if t.mode == "lines+markers").hovertext
     assert hover[12].startswith("<b>B13</b><br>mean of 5 readings: ")
-    assert hover[12].endswith(chart.signals["reason"].iloc[0])
+    assert hover[12].partition("g<br>")[2].replace("<br>", " ") == chart.signals["reason"].iloc[0]
     assert "<br>within " in hover[0]
 
 
@@ -56,7 +59,8 @@ def test_limits_are_named_at_the_edge_and_never_overlap() -> None:
     squashed = individuals([*rng.normal(250, 1, 100), 25.0])
     figure = squashed.figure()
     words = [a for a in figure.layout.annotations if a.yref == "y" and a.xref == "paper"]
-    assert [a.text.rsplit(" ", 1)[0] for a in words] == ["lower limit", "centre", "upper limit"]
+    assert all(a.text.endswith(" g") for a in words)
+    assert [a.text.rsplit(" ", 2)[0] for a in words] == ["lower limit", "centre", "upper limit"]
     low, high = figure.layout.yaxis.range
     margin, domain = figure.layout.margin, figure.layout.yaxis.domain
     panel = (figure.layout.height - margin.t - margin.b) * (domain[1] - domain[0])
@@ -91,7 +95,7 @@ def test_the_title_says_so_when_only_the_spread_is_out() -> None:
     chart = mean_range(rows)
     assert chart.signals.empty
     figure = chart.figure()
-    assert figure.layout.title.text.endswith("but their spread does not")
+    assert figure.layout.title.text.endswith("but not every range does")
     assert chart.spread is not None
     assert chart.spread.finding in texts(figure)
 
@@ -149,3 +153,63 @@ def test_notebooks_keep_one_plain_copy_unless_chosen_otherwise(
         assert pio.renderers.default == after
     finally:
         pio.renderers.default = kept
+
+
+def batches(count: int, name: str = "OH-{:04d}") -> ControlChart:
+    means = pd.Series(rng.normal(120, 1, count), index=[name.format(i) for i in range(count)])
+    return individuals(means.rename_axis("batch"), what="batch mean")
+
+
+def test_ringed_points_keep_their_label_however_many_there_are() -> None:
+    chart = batches(60)
+    marked = ["OH-0041", "OH-0058", "OH-0059"]
+    axis = control_chart(chart, marked=marked).layout.xaxis
+    bold = [re.sub("<[^>]*>", "", text) for text in axis.ticktext if "<b>" in text]
+    assert bold == marked
+    assert axis.title.text == "Batch (ringed and in bold: this week)"
+    # Labels that would run into each other stand on lines of their own.
+    assert axis.ticktext[-2] == "<b>OH-0058</b>"
+    assert axis.ticktext[-1] == "<br><b>OH-0059</b>"
+    shown = [
+        place for place, text in zip(axis.tickvals, axis.ticktext, strict=True) if "<b>" not in text
+    ]
+    assert all(abs(place - 42) * 640 / 60 > 60 for place in shown)
+
+
+def test_room_is_made_under_the_axis_for_every_line_of_labels() -> None:
+    chart = batches(60)
+    few = control_chart(chart, marked=["OH-0059"]).layout
+    many = control_chart(chart, marked=[f"OH-{i:04d}" for i in range(50, 60)]).layout
+    deepest = max(text.count("<br>") for text in many.xaxis.ticktext)
+    assert deepest > 2
+    assert many.margin.b - few.margin.b == many.height - few.height == 16 * deepest
+
+
+def test_the_picture_says_what_its_limits_come_from() -> None:
+    figure = batches(14).figure()
+    assert "Limits from how much one batch differs from the next" in texts(figure)
+    assert "moving range" not in figure.to_json()
+    readings = "Limits from how much readings of one subgroup differ among themselves"
+    assert readings in texts(mean_range(ROWS).figure())
+
+
+def test_what_is_charted_has_a_line_of_its_own() -> None:
+    title = control_chart(batches(14), about="Balm, <filled>").layout.title.text
+    assert title.startswith("Balm, &lt;filled&gt;<br>")
+
+
+def test_few_batches_are_never_said_to_lie_within_the_limits() -> None:
+    figure = batches(6).figure()
+    assert figure.layout.title.text == (
+        "6 batches so far: too few to trust the limits, shown for orientation"
+    )
+    assert "Differences from the batch before, shown for orientation" in texts(figure)
+    assert "within" not in figure.to_json()
+
+
+def test_no_minus_zero_in_words() -> None:
+    figure = individuals([*[0.5, -0.4] * 8, -0.802]).figure()
+    hover = [text for trace in figure.data for text in trace.hovertext or ()]
+    near = individuals([*[5.0, -4.0] * 8, -0.02, -7.0]).figure()
+    hover += [text for trace in near.data for text in trace.hovertext or ()]
+    assert not [text for text in [*texts(figure), *texts(near), *hover] if "-0.0 " in text]

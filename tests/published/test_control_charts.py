@@ -1,7 +1,7 @@
 """
 Control limits against the outside world.
 
-NIST/SEMATECH e-Handbook of Statistical Methods, section 6.3.2 (pages pmc321.htm and pmc322.htm),
+NIST/SEMATECH e-Handbook of Statistical Methods, section 6.3.2 (pages pmc321.htm to pmc324.htm),
 and the classical tables of constants (ASTM MNL 7, ISO 7870-2, pmc321.htm).
 data/nist_wafer_thickness.csv is NIST's own CCXBAR.DAT (repository usnistgov/dataplot, lib/data,
 public domain). data/control_chart_constants.csv was computed apart from this project (400-node
@@ -14,7 +14,7 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from qa_tools.charts import constants, individuals, mean_range, mean_sd
+from qa_tools.charts import constants, cusum, ewma, individuals, mean_range, mean_sd
 
 DATA = Path(__file__).parent / "data"
 TEN_DIGITS = pd.read_csv(DATA / "control_chart_constants.csv", index_col="n")
@@ -95,3 +95,35 @@ def test_flow_rate_single_readings() -> None:
     rounded_d2 = np.array([chart.lower, chart.upper]) - chart.centre
     printed = chart.centre + rounded_d2 * constants(2).d2 / 1.128
     assert printed == pytest.approx([45.8159, 55.8041], abs=5e-5)
+
+
+# pmc323.htm: inputs, sums and limits from memory; the page's recursions give every one of them.
+SUBGROUPS = [
+    *(324.925, 324.675, 324.725, 324.350, 325.350, 325.225, 324.125, 324.525, 325.225, 324.600),
+    *(324.625, 325.150, 328.325, 327.250, 327.825, 328.500, 326.675, 327.775, 326.875, 328.350),
+]
+HIGH = [0, 0, 0, 0, 0.0325, 0, 0, 0, 0, 0, 0, 0]
+HIGH += [3.0075, 4.94, 7.4475, 10.63, 11.9875, 14.445, 16.0025, 19.035]
+LOW = [0, 0.0075, 0, 0.3325, 0, 0, 0.5575, 0.715, 0.1725, 0.255, 0.3125, *[0] * 9]
+
+
+def test_cumulative_sums_of_twenty_subgroups() -> None:
+    chart = cusum(SUBGROUPS, target=325, sd=1, k=0.3175, h=4.1959)
+    assert chart.points["high"].tolist() == pytest.approx(HIGH, abs=1e-9)
+    assert chart.points["low"].tolist() == pytest.approx(LOW, abs=1e-9)
+    assert chart.signals["point"].tolist() == list(range(14, 21))
+    assert chart.signals["since_high"].tolist() == [13] * 7
+    assert (chart.lower, chart.upper) == (-4.1959, 4.1959)
+
+
+def test_weighted_means_of_twenty_readings() -> None:
+    # pmc324.htm: limits as the page prints them (the lower one is cut off there, not rounded);
+    # readings and weighted means from memory, confirmed by the recursion.
+    readings = [52.0, 47.0, 53.0, 49.3, 50.1, 47.0, 51.0, 50.1, 51.2, 50.5]
+    readings += [49.6, 47.6, 49.9, 51.3, 47.8, 51.2, 52.6, 52.4, 53.6, 52.1]
+    printed = [50.60, 49.52, 50.56, 50.18, 50.16, 49.21, 49.75, 49.85, 50.26, 50.33]
+    printed += [50.11, 49.36, 49.52, 50.05, 49.38, 49.92, 50.73, 51.23, 51.94, 51.99]
+    chart = ewma(readings, target=50, sd=2.0539, weight=0.3)
+    assert chart.points["value"].tolist() == pytest.approx(printed, abs=0.0051)
+    assert (chart.lower, chart.upper) == pytest.approx((47.411568, 52.588432), abs=5e-7)
+    assert chart.signals.empty

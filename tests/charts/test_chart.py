@@ -1,0 +1,83 @@
+"""A chart's own words: what it finds, its numbers in words, its table."""
+
+import numpy as np
+import pytest
+
+from qa_tools.charts import individuals
+from qa_tools.charts.chart import FEWEST, plural, table_of_points
+
+SWING = [0.5, -0.4] * 8
+
+
+def test_nothing_shows_a_minus_zero() -> None:
+    assert "-0.0" not in repr(individuals([*SWING, -0.802]))  # centre -0.0001
+    reasons = table_of_points(
+        what="mean",
+        unit="g",
+        point=np.array([1]),
+        label=["a"],
+        n=np.array([1]),
+        value=np.array([-3.0]),
+        centre=-1.0,
+        lower=-0.0001,
+        upper=0.0,
+        high="high",
+        low="low",
+    )["reason"]
+    assert "-0.0 g" not in reasons.item()
+
+
+def test_numbers_that_differ_look_different_however_close() -> None:
+    words = table_of_points(
+        what="mean",
+        unit="g",
+        point=np.array([1]),
+        label=["a"],
+        n=np.array([1]),
+        value=np.array([25.0004]),
+        centre=20.0,
+        lower=15.0,
+        upper=25.0003,
+        high="high",
+        low="low",
+    ).loc[0, "reason"]
+    assert words == "mean 25.0004 g is above the upper limit 25.0003 g: high"
+
+
+@pytest.mark.parametrize("behind", [FEWEST - 1, FEWEST, None])
+def test_a_reason_owns_up_to_few_points(behind) -> None:
+    reason = table_of_points(
+        what="mean",
+        unit="g",
+        point=np.array([1]),
+        label=["a"],
+        n=np.array([1]),
+        value=np.array([3.0]),
+        centre=1.0,
+        lower=0.0,
+        upper=2.0,
+        high="high",
+        low="low",
+        behind=behind,
+    ).loc[0, "reason"]
+    assert ("uncertain" in reason) == (behind == FEWEST - 1)
+
+
+def test_signals_are_rows_of_the_table_and_a_chart_without_any_has_none() -> None:
+    chart = individuals([*SWING, 9.0])
+    assert chart.signals["point"].tolist() == [17]
+    assert chart.signals.columns.tolist() == chart.points.columns.tolist()
+    assert individuals(SWING).signals.empty
+
+
+@pytest.mark.parametrize(
+    ("one", "many"),
+    [
+        ("batch", "batches"),
+        ("box", "boxes"),
+        ("standard deviation", "standard deviations"),
+        ("difference from the batch before", "differences from the batch before"),
+    ],
+)
+def test_more_than_one(one: str, many: str) -> None:
+    assert plural(one) == many
