@@ -8,6 +8,7 @@ from typing import Any, Final
 import numpy as np
 import pandas as pd
 
+from qa_tools.books.limits import below
 from qa_tools.books.official import TestRow
 from qa_tools.books.rulebook import RuleBook
 from qa_tools.evidence.batches import PULL, Batch, BookCheck, floor_percent
@@ -225,3 +226,30 @@ def from_memory(checks: Sequence[Batch]) -> pd.DataFrame:
         for _, f in sorted(figures.items())
     ]
     return pd.DataFrame(rows, columns=["figure", "as remembered", "compare with"])
+
+
+def line(batch: Batch) -> dict[str, Any]:
+    """What the picture of a week draws of one lot: weights, places, limits and the mean."""
+    own = batch.own
+    assert own is not None
+    limit, tolerable = own.limits, own.limits.tolerance_g is not None
+    net = batch.sold["net_g"].to_numpy(float)
+    where = batch.sold[["loaf", "slot", "row", "file"]].itertuples(index=False)
+    return {
+        "batch": batch.batch,
+        "about": f"{batch.name}, {batch.declared}",
+        "net_g": net.tolist(),
+        "places": [
+            f"loaf {loaf} slot {slot}" if loaf else f"row {row} of {file}"
+            for loaf, slot, row, file in where
+        ],
+        "light": below(net, limit.short_g).tolist(),
+        "declared_g": limit.declared_g,
+        "short_g": limit.short_g if tolerable else None,
+        "twice_g": limit.twice_g if tolerable else None,
+        "mean": own.mean,
+        "lower": own.mean_lower,
+        "upper": own.mean_upper,
+        "short": own.finding == "short",
+        "headline": own.headline,
+    }
