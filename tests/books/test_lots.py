@@ -18,7 +18,8 @@ pa = pytest.importorskip("pyarrow", exc_type=ImportError)
 
 NAMES = ["ca-crc-417", "eu-76-211", "uk-2006-659", "us-hb133"]
 COLUMNS = ["batch", "book", "n", "mean_error", "sd", "beyond_t1", "beyond_t2", "lightest",
-           "outcome", "reason"]  # fmt: skip
+           "heaviest",
+           "outcome", "reason", "from_memory"]  # fmt: skip
 SIZES = [1, 2, 5, 10, 11, 12, 40, 48, 60, 99, 100, 108, 130, 200, 251, 501]
 
 
