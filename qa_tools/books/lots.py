@@ -185,7 +185,10 @@ def _summarise(
     ]
     for name in ("net", *said):
         sums += [nw.col(name).min().alias(f"{name}_low"), nw.col(name).max().alias(f"{name}_high")]
-    made = _collected(frame.with_columns(**flags).group_by("lot").agg(*sums).sort("lot"))
+    # the sums of some engines are of another kind, slow to take over
+    whole = [nw.col(flag).cast(nw.Int64) for flag in flags]
+    grouped = frame.with_columns(**flags).group_by("lot").agg(*sums)
+    made = _collected(grouped.with_columns(*whole).sort("lot"))
     lots = {name: made[name].to_numpy() for name in made.columns if name != "lot"}
     _refuse(made["lot"], lots, said)
     each = np.ones(len(made))
