@@ -263,36 +263,36 @@ def _judged(
     # one plan serves all lots of the same size, number weighed and label
     for kind, at in kinds.groupby(["size", "n", "label"]).indices.items():
         size, n, label = cast(tuple[int, int, int], kind)
-        for column, i in enumerate(order):
+        for j, i in enumerate(order):
             limit = found[i][label]
-            error[at, column] = lots.mean[at] - limit.declared_g
+            error[at, j] = lots.mean[at] - limit.declared_g
             beyond = lots.beyond[i][:, at]
-            for rows, end in _ends(
-                limit, int(size), int(n), error[at, column], lots.sd[at], beyond
-            ):
-                ends[at[rows], column] = said.setdefault(end, len(said))
+            for rows, end in _ends(limit, int(size), int(n), error[at, j], lots.sd[at], beyond):
+                ends[at[rows], j] = said.setdefault(end, len(said))
     lot = np.repeat(np.arange(shape[0]), shape[1])
 
-    def texts(words: Sequence[str], at: NDArray[np.intp]) -> nw.Series[Any]:
-        every = nw.new_series("", words, nw.String, backend=lots.name.implementation)
-        return nw.maybe_reset_index(every[at])
+    first = nw.maybe_reset_index(lots.name[lot])
+
+    def column(name: str, values: Any, kind: Any = None) -> nw.Series[Any]:
+        return nw.new_series(name, values, kind, backend=first.implementation)
+
+    def texts(name: str, words: Sequence[str], at: NDArray[np.intp]) -> nw.Series[Any]:
+        return nw.maybe_reset_index(column(name, words, nw.String)[at])
 
     outcome, reason, memory = zip(*said, strict=True) if said else ((), (), ())
-    columns = {
-        "lot": nw.maybe_reset_index(lots.name[lot]),
-        "book": texts([rules[i].name for i in order], np.tile(np.arange(shape[1]), shape[0])),
-        "n": lots.n[lot],
-        "mean_error": error.ravel(),
-        "sd": lots.sd[lot],
-        "beyond_t1": lots.beyond[order, 0].T.ravel(),
-        "beyond_t2": lots.beyond[order, 1].T.ravel(),
-        "lightest": lots.lightest[lot],
-        "heaviest": lots.heaviest[lot],
-        "outcome": texts(outcome, ends.ravel()),
-        "reason": texts(reason, ends.ravel()),
-        "from_memory": texts(memory, ends.ravel()),
-    }
-    return nw.from_dict(columns, backend=lots.name.implementation)
+    return first.to_frame().with_columns(
+        texts("book", [rules[i].name for i in order], np.tile(np.arange(shape[1]), shape[0])),
+        column("n", lots.n[lot]),
+        column("mean_error", error.ravel()),
+        column("sd", lots.sd[lot]),
+        column("beyond_t1", lots.beyond[order, 0].T.ravel()),
+        column("beyond_t2", lots.beyond[order, 1].T.ravel()),
+        column("lightest", lots.lightest[lot]),
+        column("heaviest", lots.heaviest[lot]),
+        texts("outcome", outcome, ends.ravel()),
+        texts("reason", reason, ends.ravel()),
+        texts("from_memory", memory, ends.ravel()),
+    )
 
 
 def _ends(
