@@ -51,8 +51,8 @@ def bare_duckdb(path: Path) -> int:
     """The same in SQL."""
     lots = duckdb.sql(
         "select batch, count(*), avg(net_g) as mean, stddev_samp(net_g) as sd, min(net_g) as low, "
-        "max(net_g) as high, sum((net_g < 114.6)::bigint) as t1, sum((net_g < 109.2)::bigint) as t2 "
-        f"from read_parquet('{path}') group by batch"
+        "max(net_g) as high, sum((net_g < 114.6)::bigint) as t1, "
+        f"sum((net_g < 109.2)::bigint) as t2 from read_parquet('{path}') group by batch"
     )
     return len(lots.df())
 
