@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
-from importlib.util import find_spec
+from importlib import import_module
 from typing import TYPE_CHECKING, Any, Final, NamedTuple, TypeVar, cast
 
 import numpy as np
@@ -131,11 +131,19 @@ def _label(declared: float | str) -> Declaration:
     return Declaration.parse(declared)
 
 
+def _has_arrow() -> bool:
+    try:
+        import_module("pyarrow")
+    except ImportError:  # also where it is there, but not for this NumPy
+        return False
+    return True
+
+
 def _collected(frame: nw.LazyFrame[Any]) -> nw.DataFrame[Any]:
     """A small lazy table, made: as pandas, where the engine has no table in memory of its own."""
     kind = frame.implementation
     if kind.is_duckdb():  # Arrow tables cost DuckDB a fifth of the time, but need not be there
-        return frame.collect("pyarrow" if find_spec("pyarrow") else "pandas")
+        return frame.collect("pyarrow" if _has_arrow() else "pandas")
     return frame.collect("pandas" if kind.is_dask() or kind.is_pyspark() else None)
 
 
