@@ -6,11 +6,16 @@ import json
 import sys
 from dataclasses import replace
 from pathlib import Path
-from typing import Annotated, NoReturn
+from typing import TYPE_CHECKING, Annotated, NoReturn, cast
 
 import typer
 
 import qa_tools as qa
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+    from qa_tools.books.official import Outcome
 
 app = typer.Typer(
     add_completion=False,
@@ -26,12 +31,14 @@ def main() -> None:
     """Run the command line."""
     try:
         app()
-    except (ValueError, OSError) as error:  # ReadingError is a ValueError
-        _stop(error)
+    except OSError as error:
+        _stop(f"{error.filename}: {error.strerror}" if error.filename else str(error))
+    except ValueError as error:  # ReadingError is one
+        _stop(str(error))
 
 
-def _stop(error: Exception) -> NoReturn:
-    print(f"qa-tools: {error}", file=sys.stderr)
+def _stop(reason: str) -> NoReturn:
+    print(f"qa-tools: {reason}", file=sys.stderr)
     raise SystemExit(2)
 
 
@@ -57,14 +64,16 @@ def review(
     as_json: JsonFlag = False,
 ) -> None:
     """The weekly review: which batches hold what their label says, and what to do first."""
-    names = [name.strip() for name in books.split(",") if name.strip()] if books else None
+    names = None if books is None else [name for part in books.split(",") if (name := part.strip())]
+    if names == []:
+        raise ValueError(f"--books names no rule book; known: {', '.join(qa.rulebooks().index)}")
     found = qa.review(qa.read_works(folder), week, names)
+    page = None if out is None else qa.weekly_page(found, out)
     if as_json:
         _print_json(found.to_dict())
     else:
         typer.echo(str(found))
-    if out is not None:
-        page = qa.weekly_page(found, out)
+    if page is not None:
         typer.echo(f"\nPage written: {page}", err=as_json)
 
 
@@ -74,30 +83,77 @@ def judge(
     declared: Annotated[str, typer.Option(help='What the label says: "120 g", "4.2 oz / 120 g".')],
     lot_size: Annotated[int, typer.Option(help="Packages in the lot.")],
     book: Annotated[str, typer.Option(help="Rule book, such as us-hb133.")],
+    batch: Annotated[str | None, typer.Option(help="Which, where there are several.")] = None,
     unit: Annotated[str, typer.Option(help="Of weights that carry none.")] = "g",
     as_json: JsonFlag = False,
 ) -> None:
-    """One list of weights: our own check, and what an inspector would find."""
+    """One batch of weights: our own check, and what an inspector would find."""
+    from qa_tools.evidence.batches import _check
+
     readings = qa.read_weights(file, declared=declared, unit=unit)
-    table = readings.table[readings.table["judged"]]
-    if table.empty:
-        raise ValueError(f"{file}: no weight could be used\n{readings}")
-    verdict = qa.judge(table["net_g"], declared, book, lot_size=lot_size)
-    doubts = [text for text in table["doubt"].unique() if text]
-    if doubts and verdict.outcome == "accept":  # no book shows a pass over an open question
-        verdict = replace(verdict, outcome="unsettled", reason=doubts[0])
+    rows = _one_lot(readings.table[readings.table["judged"]], batch)
+    if rows.empty:
+        raise ValueError("\n".join([f"no weight in {file} could be used", *_left_out(readings)]))
+    if len(rows) > lot_size > 0:
+        raise ValueError(f"{len(rows)} weighed of {lot_size} packed: one of the two is wrong")
+    label = qa.Declaration.parse(declared)
+    check = _check(qa.rulebook(book), label, rows, lot_size)  # as in the review, doubts included
+    assert check.verdict is not None  # there are rows and a lot size
+    verdict = replace(check.verdict, outcome=cast("Outcome", check.outcome), reason=check.reason)
+    doubts = [text for text in rows["doubt"].unique() if text]
     if as_json:
         from qa_tools.evidence.review import records
 
+        tables = ("not_used", "unread", "questions")
         facts = {"format": 1, **verdict.to_dict(), "doubts": doubts}
-        _print_json(facts | {"not_used": records(readings.not_used)})
+        _print_json(facts | {name: records(getattr(readings, name)) for name in tables})
         return
     typer.echo(str(verdict))
-    for doubt in doubts:
-        typer.echo(f"Not settled: {doubt}")
+    for line in [*(f"Not settled: {doubt}" for doubt in doubts), *_left_out(readings)]:
+        typer.echo(line)
+
+
+def _one_lot(rows: pd.DataFrame, batch: str | None) -> pd.DataFrame:
+    """The rows of the batch asked for, or of the only one; several are never one lot."""
+    told = [name or "(none named)" for name in rows["batch"].unique()]
+    if batch is not None:
+        rows = rows[rows["batch"] == batch]
+        if rows.empty and told:
+            raise ValueError(f"there is no batch {batch!r}; there are {', '.join(told)}")
+    elif len(told) > 1:
+        raise ValueError(
+            f"there are {len(told)} batches, and each is a lot of its own: {', '.join(told)}; "
+            "choose one with --batch NAME"
+        )
+    for column, what in (("product", "products"), ("stage", "stages of work")):
+        several = [name for name in rows[column].unique() if name]
+        if len(several) > 1:
+            raise ValueError(
+                f"batch {rows['batch'].iloc[0]} was weighed as {len(several)} {what}, and they "
+                f"are not one lot: {', '.join(several)}; put each into a file of its own"
+            )
+    if rows["stage"].eq("cut").any():
+        raise ValueError("these were weighed at cutting; a book judges bars once they have cured")
+    return rows
+
+
+def _left_out(readings: qa.Weighings) -> list[str]:
+    """What did not go into the answer, and why; what has to be answered first."""
+    lines = []
     for row in readings.not_used.to_dict("records"):
         hint = f" ({row['suggestion']})" if row["suggestion"] else ""
-        typer.echo(f"Not used: row {row['row']}, {row['value']!r}: {row['reason']}{hint}")
+        where = ", ".join(part for part in (row["file"], row["sheet"]) if part)
+        lines.append(
+            f"Not used: {where}, row {row['row']}, {row['value']!r}: {row['reason']}{hint}"
+        )
+    for row in readings.unread.to_dict("records"):
+        lines.append(
+            f"Not read: {row['file']}: expected {row['expected']}; found {row['found']}; "
+            f"{row['to_do']}"
+        )
+    for row in readings.questions.to_dict("records"):
+        lines.append(f"To answer: {row['file']}: {row['question']} ({row['how_to_answer']})")
+    return lines
 
 
 if __name__ == "__main__":

@@ -68,6 +68,129 @@ def test_bad_input_ends_with_2_and_its_reason(words: list[str], reason: str) -> 
     assert reason in done.stderr and "Traceback" not in done.stderr
 
 
+@pytest.mark.parametrize(
+    ("place", "reason"),
+    [
+        (".", "is a folder: give the name of a file, such as week.html"),
+        ("no/such/week.html", "make it first"),
+    ],
+)
+def test_a_page_that_cannot_be_written_is_refused_plainly(
+    tmp_path: Path, place: str, reason: str
+) -> None:
+    done = run("review", DEMO, "--out", tmp_path / place)
+    assert done.returncode == 2 and done.stdout == ""
+    assert reason in done.stderr and "Errno" not in done.stderr
+    assert not (tmp_path / "no").exists()
+
+
+def test_no_book_at_all_is_refused() -> None:
+    done = run("review", DEMO, "--books", ",")
+    assert done.returncode == 2 and "names no rule book" in done.stderr
+
+
+def test_a_file_that_may_not_be_read_is_named_without_a_traceback(
+    monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    from qa_tools import cli
+
+    def locked(_: object) -> None:
+        raise PermissionError(13, "Permission denied", "weights.csv")
+
+    monkeypatch.setattr(cli.qa, "read_works", locked)
+    monkeypatch.setattr(sys, "argv", ["qa-tools", "review", "works"])
+    with pytest.raises(SystemExit) as stopped:
+        cli.main()
+    assert stopped.value.code == 2
+    assert capsys.readouterr().err == "qa-tools: weights.csv: Permission denied\n"
+
+
+def weights(path: Path, head: str, rows: list[str]) -> Path:
+    path.write_text("\n".join([head, *rows]) + "\n", encoding="utf-8")
+    return path
+
+
+US = ["--declared", "120 g", "--lot-size", "108", "--book", "us-hb133"]
+
+
+def test_judge_takes_bars_of_one_loaf_as_alike(tmp_path: Path) -> None:
+    """As the review does: unless they were picked at random all over the batch."""
+    rows = [f"{loaf},{121 + loaf + bar / 10}" for loaf in range(3) for bar in range(4)]
+    done = run("judge", weights(tmp_path / "a.csv", "loaf,weight", rows), *US)
+    assert "From 3 loaves or trays: it speaks for these." in done.stdout
+    rows = [f"{loaf},random,{121 + loaf / 10}" for loaf in range(12)]
+    path = weights(tmp_path / "b.csv", "loaf,picked,weight", rows)
+    assert json.loads(run("judge", path, *US, "--json").stdout)["own_check"]["groups"] is None
+
+
+def test_judge_never_takes_several_batches_as_one_lot(tmp_path: Path) -> None:
+    rows = [
+        f"{batch},{start + i / 10}" for batch, start in (("A", 121), ("B", 122)) for i in range(12)
+    ]
+    path = weights(tmp_path / "w.csv", "batch,weight", rows)
+    for place in (path, tmp_path):
+        done = run("judge", place, *US)
+        assert done.returncode == 2 and "A, B; choose one with --batch NAME" in done.stderr
+    done = run("judge", path, *US, "--batch", "B")
+    assert done.returncode == 0 and "12 of 108 weighed" in done.stdout
+    done = run("judge", path, *US, "--batch", "C")
+    assert done.returncode == 2 and "no batch 'C'; there are A, B" in done.stderr
+
+
+@pytest.mark.parametrize(
+    ("head", "values", "reason"),
+    [
+        ("batch,product", ["A,bar", "A,jar"], "2 products, and they are not one lot: bar, jar"),
+        ("batch,stage", ["A,cured", "A,packed"], "2 stages of work"),
+        ("batch,stage", ["A,cut", "A,cut"], "weighed at cutting"),
+    ],
+)
+def test_judge_refuses_what_is_no_lot(
+    tmp_path: Path, head: str, values: list[str], reason: str
+) -> None:
+    rows = [f"{value},121.{i}" for i in range(6) for value in values]
+    done = run("judge", weights(tmp_path / "w.csv", f"{head},weight", rows), *US)
+    assert done.returncode == 2 and reason in done.stderr
+
+
+def test_judge_says_when_more_were_weighed_than_packed(tmp_path: Path) -> None:
+    path = weights(tmp_path / "w.csv", "weight", ["121.5"] * 112)
+    done = run("judge", path, *US)
+    assert done.returncode == 2
+    assert done.stderr == "qa-tools: 112 weighed of 108 packed: one of the two is wrong\n"
+
+
+def test_judge_gives_the_reasons_when_nothing_could_be_used(tmp_path: Path) -> None:
+    path = weights(tmp_path / "w.csv", "weight", ["121", "122"])
+    done = run("judge", path, *US, "--unit", "oz")
+    assert done.returncode == 2
+    assert "w.csv, row 2, '121': 3430 g is more than double the 120 g declared" in done.stderr
+
+
+def test_judge_tells_what_was_not_read_and_what_is_to_answer(tmp_path: Path) -> None:
+    weights(tmp_path / "w.csv", "batch,when,weight", ["A,01/02/2026,121"] * 3)
+    (tmp_path / "old.xlsx").write_bytes(b"PK not a workbook")
+    done = run("judge", tmp_path, *US)
+    assert "Not read: old.xlsx" in done.stdout and "To answer: w.csv" in done.stdout
+    facts = json.loads(run("judge", tmp_path, *US, "--json").stdout)
+    assert facts["unread"][0]["file"] == "old.xlsx" and facts["questions"][0]["file"] == "w.csv"
+
+
+def test_a_doubt_keeps_judge_from_showing_a_pass(tmp_path: Path) -> None:
+    path = weights(tmp_path / "w.csv", "weight", [f"{121 + i / 10}" for i in range(12)] + ["40"])
+    done = run("judge", path, *US[:3], "48", "--book", "ca-crc-417", "--json")
+    facts = json.loads(done.stdout)
+    assert facts["outcome"] == "unsettled" and facts["doubts"]
+    assert facts["reason"] == "40 g in row 14 of w.csv is not settled"
+
+
+@pytest.mark.parametrize("size", ["nan", "9.5", "0", "-4"])
+def test_a_lot_size_that_is_none_ends_with_2(tmp_path: Path, size: str) -> None:
+    path = weights(tmp_path / "w.csv", "weight", ["121.5"] * 12)
+    done = run("judge", path, *US[:2], "--book", "us-hb133", "--lot-size", size)
+    assert done.returncode == 2 and done.stderr and "Traceback" not in done.stderr
+
+
 def test_judge_refuses_a_volume(tmp_path: Path) -> None:
     path = tmp_path / "w.csv"
     path.write_text("weight\n120\n", encoding="utf-8")

@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
-from typing import TYPE_CHECKING, Any, Final, TypeVar, cast
+from collections.abc import Iterator, Mapping, Sequence
+from importlib import import_module
+from typing import TYPE_CHECKING, Any, Final, NamedTuple, TypeVar, cast
 
 import numpy as np
+from numpy.typing import NDArray
 
-from qa_tools.books.limits import EXACT_G, limits
+from qa_tools.books.limits import EXACT_G, Limits, limits
 from qa_tools.books.official import conclude, decide, is_direct, too_few
 from qa_tools.books.plans import NoPlan
 from qa_tools.books.rulebook import RuleBook, rulebook
@@ -15,10 +17,9 @@ from qa_tools.readings.quantities import Declaration
 
 if TYPE_CHECKING:
     import narwhals as nw
-    import pandas as pd
 
 Table = TypeVar("Table")
-_SUMMARY: Final = ("n", "mean_error", "sd", "beyond_t1", "beyond_t2", "lightest")
+_ENGINES: Final = ("pandas", "polars", "pyarrow", "duckdb", "dask", "pyspark")
 
 
 def judge_lots(
@@ -35,7 +36,8 @@ def judge_lots(
 
     Parameters
     ----------
-    table : DataFrame of pandas, Polars (eager or lazy) or PyArrow, or DuckDB relation
+    table : DataFrame of pandas, Polars (eager or lazy), Dask or PySpark, Arrow table, or DuckDB \
+relation
         One weighing a row.
     books : name, RuleBook, or several of them
     lot, net : str
@@ -49,21 +51,25 @@ def judge_lots(
     -------
     table of the caller's kind
         Columns ``lot`` (named as given), ``book, n, mean_error, sd, beyond_t1, beyond_t2,
-        lightest, outcome, reason``, sorted by lot and book. ``outcome`` is as in `judge`, and
-        ``"over plan"`` where a lot holds more weighings than an exact plan asks: the summaries
-        cannot decide it, `judge` on its rows can.
+        lightest, heaviest, outcome, reason, from_memory``, sorted by lot and book. ``outcome`` is
+        as in `judge`, and ``"over plan"`` where a lot holds more weighings than an exact plan
+        asks: the summaries cannot decide it, `judge` on its rows can. ``from_memory`` names the
+        figures the outcome rests on that nobody has compared with the official table yet; empty
+        where there are none.
 
     Raises
     ------
     ValueError
-        A column that is not there, a weight that is missing or not a positive number, a lot whose
-        size is missing or not a whole number, or that has two sizes or declared quantities, an
-        unknown book, a declaration a book does not cover.
+        A column that is not there, a weighing without its lot, a weight that is missing or not a
+        positive number, a lot whose size is missing or not a whole number, or that has two sizes
+        or declared quantities, no book or an unknown one, a declaration a book does not cover.
+    TypeError
+        Not a table, or one of an engine other than those named above.
 
     Notes
     -----
-    The summaries are made by the table engine in one pass, and judged with the same comparisons as
-    `judge`, boundary cases included.
+    The summaries are made by the table engine in one pass (two, where a column declares), and
+    judged with the same comparisons as `judge`, boundary cases included.
 
     Examples
     --------
@@ -76,25 +82,47 @@ def judge_lots(
     import narwhals as nw
 
     given: Any = nw.from_native(cast(Any, table))
+    engine = given.implementation.name.lower()
+    if engine not in _ENGINES:
+        raise TypeError(f"tables of {engine} cannot be judged; give one of {', '.join(_ENGINES)}")
     chosen = [books] if isinstance(books, str | RuleBook) else list(books)
+    if not chosen:
+        raise ValueError("no rule book was named; qa.rulebooks() lists them")
     rules = [rulebook(book) if isinstance(book, str) else book for book in chosen]
     columns: list[str] = given.collect_schema().names()
-    for column in (lot, net):
-        if column not in columns:
-            raise ValueError(f"the table has no column {column!r}; it has {', '.join(columns)}")
-    by_column = declared in columns
-    label = None if by_column else _label(declared)
-    first = nw.col(str(declared)) if label is None else nw.lit(float(label.parts[0].grams))
-    frame = given.lazy().select(
-        nw.col(lot).alias("lot"),
-        nw.col(net).cast(nw.Float64).alias("net"),
-        first.cast(nw.Float64).alias("declared"),
-        _size(lot_size, columns).cast(nw.Float64).alias("lot_size"),
-    )
-    labels = _labels(frame) if label is None else {float(label.parts[0].grams): label}
-    summary = _summarise(frame, rules, labels)
-    judged = _judged(summary, rules, labels).rename(columns={"lot": lot})
-    return cast(Table, _like(given, judged))
+    for column, what in ((lot, "lot"), (net, "net weight"), (lot_size, "lot size")):
+        if isinstance(column, str) and column not in columns:
+            raise ValueError(
+                f"the table has no column {column!r} for the {what}; it has {', '.join(columns)}"
+            )
+    wanted = {"lot": nw.col(lot), "net": _positive(net)}
+    label = None if declared in columns else _label(declared)
+    if label is None:
+        wanted["declared"] = _positive(str(declared))
+    if isinstance(lot_size, str):
+        wanted["lot_size"] = _positive(lot_size)
+    elif not _is_whole(lot_size):
+        raise ValueError(f"a lot of {lot_size} packages cannot be judged; give the number packed")
+    frame = given.lazy().select(**wanted)
+    labels = [label] if label is not None else _labels(frame)
+    found = [[limits(words, book) for words in labels] for book in rules]
+    lots = _summarise(frame, labels, found, lot_size)
+    return cast(Table, _like(given, _judged(lots, rules, found).rename({"lot": lot})))
+
+
+def _positive(column: str) -> nw.Expr:
+    """A column of numbers, 0 for what is not a finite number above zero."""
+    import narwhals as nw
+
+    number = nw.col(column).cast(nw.Float64)
+    return nw.when((number > 0) & (number < np.inf)).then(number).otherwise(nw.lit(0.0))
+
+
+def _is_whole(size: object) -> bool:
+    try:
+        return bool(size >= 1 and size == int(size))  # type: ignore[operator, call-overload]
+    except (TypeError, ValueError, OverflowError):
+        return False
 
 
 def _label(declared: float | str) -> Declaration:
@@ -103,170 +131,221 @@ def _label(declared: float | str) -> Declaration:
     return Declaration.parse(declared)
 
 
-def _collected(frame: nw.LazyFrame[Any]) -> pd.DataFrame:
-    """A small lazy table as pandas, whatever engine makes it (no Arrow needed)."""
-    import pandas as pd
+def _has_arrow() -> bool:
+    try:
+        import_module("pyarrow")
+    except ImportError:  # also where it is there, but not for this NumPy
+        return False
+    return True
 
-    return pd.DataFrame(frame.collect().to_dict(as_series=False))
+
+def _collected(frame: nw.LazyFrame[Any]) -> nw.DataFrame[Any]:
+    """A small lazy table, made: as pandas, where the engine has no table in memory of its own."""
+    kind = frame.implementation
+    if kind.is_duckdb():  # Arrow tables cost DuckDB a fifth of the time, but need not be there
+        return frame.collect("pyarrow" if _has_arrow() else "pandas")
+    return frame.collect("pandas" if kind.is_dask() or kind.is_pyspark() else None)
 
 
-def _labels(frame: nw.LazyFrame[Any]) -> dict[float, Declaration]:
+def _labels(frame: nw.LazyFrame[Any]) -> list[Declaration]:
     """What each declared number of grams in the table stands for."""
-    values = _collected(frame.select("declared").unique())["declared"].to_numpy(float)
-    if not (np.isfinite(values) & (values > 0)).all():
+    made = _collected(frame.select("declared").unique())
+    values = np.sort(made["declared"].to_numpy().astype(float))
+    if (values == 0).any():
         raise ValueError("every row needs a declared quantity above zero, in grams")
-    return {float(value): Declaration.parse(float(value)) for value in values}
+    return [Declaration.parse(value) for value in values.tolist()]
 
 
-def _size(lot_size: int | str, columns: Sequence[str]) -> nw.Expr:
-    import narwhals as nw
+class Lots(NamedTuple):
+    """The lots as the engine summed them up, in order."""
 
-    if not isinstance(lot_size, str):
-        return nw.lit(int(lot_size))
-    if lot_size not in columns:
-        raise ValueError(f"the table has no column {lot_size!r} for the lot size")
-    return nw.col(lot_size)
+    name: nw.Series[Any]
+    n: NDArray[np.int64]
+    size: NDArray[np.int64]
+    label: NDArray[np.intp]  # which of the labels
+    mean: NDArray[np.float64]
+    sd: NDArray[np.float64]
+    lightest: NDArray[np.float64]
+    heaviest: NDArray[np.float64]
+    beyond: NDArray[np.int64]  # by book, by T and 2T, by lot
 
 
 def _summarise(
     frame: nw.LazyFrame[Any],
-    rules: Sequence[RuleBook],
-    labels: dict[float, Declaration],
-) -> pd.DataFrame:
-    """One row a lot: its size, spread, and counts beyond each book's limits, by the engine."""
+    labels: Sequence[Declaration],
+    found: Sequence[Sequence[Limits]],
+    lot_size: int | str,
+) -> Lots:
+    """Size, spread, and counts beyond each book's limits of every lot, by the engine."""
     import narwhals as nw
 
-    flags, sums = [], []
-    for i, book in enumerate(rules):
-        found = {value: limits(words, book) for value, words in labels.items()}
-        for times, cut in ((1, "short_g"), (2, "twice_g")):
-            low: nw.Expr = nw.lit(-np.inf)
-            for value, limit in found.items():
-                edge = nw.lit(getattr(limit, cut) - EXACT_G)
-                low = nw.when(nw.col("declared") == value).then(edge).otherwise(low)
-            flags.append((nw.col("net") < low).cast(nw.Int64).alias(f"beyond_{i}_{times}"))
-            sums.append(nw.col(f"beyond_{i}_{times}").sum())
-    usable = nw.col("net").is_finite() & (nw.col("net") > 0)
-    summary = _collected(
-        frame.with_columns(
-            *flags,
-            (nw.col("net") - nw.col("declared")).alias("error"),
-            (~usable | nw.col("net").is_null()).fill_null(True).cast(nw.Int64).alias("bad"),
-            (~nw.col("lot_size").is_finite()).fill_null(True).cast(nw.Int64).alias("unsized"),
-        )
-        .group_by("lot")
-        .agg(
-            nw.len().alias("n"),
-            nw.col("error").mean().alias("mean_error"),
-            nw.col("error").std(ddof=1).alias("sd"),
-            nw.col("net").min().alias("lightest"),
-            nw.col("declared").min().alias("declared"),
-            nw.col("declared").max().alias("declared_max"),
-            nw.col("lot_size").min().alias("lot_size"),
-            nw.col("lot_size").max().alias("lot_size_max"),
-            nw.col("unsized").sum(),
-            nw.col("bad").sum(),
-            *sums,
-        )
-        .sort("lot")
+    said = [name for name in ("declared", "lot_size") if name in frame.collect_schema().names()]
+    flags = {
+        f"beyond_{i}_{cut}": (nw.col("net") < _edge(each, cut, labels)).cast(nw.Int64)
+        for i, each in enumerate(found)
+        for cut in ("short_g", "twice_g")
+    }
+    sums = [
+        nw.len().alias("n"),
+        nw.col("net").mean().alias("mean"),
+        nw.col("net").std(ddof=1).alias("sd"),
+        *(nw.col(flag).sum() for flag in flags),
+    ]
+    for name in ("net", *said):
+        sums += [nw.col(name).min().alias(f"{name}_low"), nw.col(name).max().alias(f"{name}_high")]
+    # the sums of some engines are of another kind, slow to take over
+    whole = [nw.col(flag).cast(nw.Int64) for flag in flags]
+    grouped = frame.with_columns(**flags).group_by("lot").agg(*sums)
+    made = _collected(grouped.with_columns(*whole).sort("lot"))
+    lots = {name: made[name].to_numpy() for name in made.columns if name != "lot"}
+    _refuse(made["lot"], lots, said)
+    each = np.ones(len(made))
+    grams = [_grams(words) for words in labels]
+    return Lots(
+        name=made["lot"],
+        n=lots["n"].astype(np.int64),
+        size=lots.get("lot_size_low", each * (0 if isinstance(lot_size, str) else lot_size)).astype(
+            np.int64
+        ),
+        label=np.searchsorted(grams, lots.get("declared_low", each * grams[0] if grams else each)),
+        mean=lots["mean"].astype(float),
+        sd=lots["sd"].astype(float),
+        lightest=lots["net_low"].astype(float),
+        heaviest=lots["net_high"].astype(float),
+        beyond=np.array([lots[flag] for flag in flags], np.int64).reshape(len(found), 2, -1),
     )
-    found_bad = summary[summary["bad"] > 0]
-    if len(found_bad):
+
+
+def _grams(label: Declaration) -> float:
+    """What a row with this label holds in the column of declared grams."""
+    return float(label.parts[0].grams)
+
+
+def _edge(found: Sequence[Limits], cut: str, labels: Sequence[Declaration]) -> nw.Expr:
+    """The weight below which a package counts, by what its row declares."""
+    import narwhals as nw
+
+    edges = [getattr(limit, cut) - EXACT_G for limit in found] or [-np.inf]
+    edge: nw.Expr = nw.lit(edges[-1])
+    for words, other in zip(labels[:-1], edges[:-1], strict=True):
+        edge = nw.when(nw.col("declared") == _grams(words)).then(nw.lit(other)).otherwise(edge)
+    return edge
+
+
+def _refuse(names: nw.Series[Any], lots: Mapping[str, NDArray[Any]], said: Sequence[str]) -> None:
+    """Name the first lot that cannot be judged, and what is wrong with it."""
+    missing = names.is_null() | names.is_nan() if names.dtype.is_float() else names.is_null()
+    if missing.any():
+        count = int(lots["n"][missing.to_numpy()].sum())
+        raise ValueError(f"{count} weighings are of no lot; take them out and say so")
+    for at in np.flatnonzero(lots["net_low"] == 0)[:1]:
         raise ValueError(
-            f"lot {found_bad['lot'].iloc[0]} has {int(found_bad['bad'].iloc[0])} weights that are "
-            "missing or not above zero; take them out and say so"
+            f"lot {names[int(at)]} has a weight that is missing or not a number above zero; take "
+            "it out and say so"
         )
-    sizes = summary["lot_size"].to_numpy(float)
-    whole = (summary["unsized"].to_numpy(int) == 0) & (sizes >= 1) & (np.mod(sizes, 1) == 0)
-    if not whole.all():
-        row = summary[~whole].iloc[0]
-        raise ValueError(
-            f"lot {row['lot']} has {row['lot_size']} packages; give a whole number in every row"
-        )
-    for column in ("declared", "lot_size"):
-        mixed = summary[summary[column] != summary[f"{column}_max"]]
-        if len(mixed):
-            row = mixed.iloc[0]
+    for name in said:
+        low, high = lots[f"{name}_low"], lots[f"{name}_high"]
+        for at in np.flatnonzero((low == 0) | (low % 1 != 0) & (name == "lot_size"))[:1]:
+            found = f"has {low[at]:g} packages" if low[at] else "does not say how many were packed"
+            raise ValueError(f"lot {names[int(at)]} {found}; give a whole number in every row")
+        for at in np.flatnonzero(low < high)[:1]:
             raise ValueError(
-                f"lot {row['lot']} has more than one {column.replace('_', ' ')}: "
-                f"{row[column]:g} and {row[f'{column}_max']:g}"
+                f"lot {names[int(at)]} has more than one {name.replace('_', ' ')}: "
+                f"{low[at]:g} and {high[at]:g}"
             )
-    return summary
 
 
 def _judged(
-    summary: pd.DataFrame,
-    rules: Sequence[RuleBook],
-    labels: dict[float, Declaration],
-) -> pd.DataFrame:
+    lots: Lots, rules: Sequence[RuleBook], found: Sequence[Sequence[Limits]]
+) -> nw.DataFrame[Any]:
+    """The table of outcomes, a row a lot and book."""
+    import narwhals as nw
     import pandas as pd
 
-    tables = []
-    for i, book in enumerate(rules):
-        rows = summary.rename(columns={f"beyond_{i}_1": "beyond_t1", f"beyond_{i}_2": "beyond_t2"})
-        rows = rows.assign(book=book.name, outcome="", reason="")
-        # Errors were taken from the grams in the table; a book may test the other declaration.
-        for value, words in labels.items():
-            tested = limits(words, book).declared_g
-            rows.loc[rows["declared"] == value, "mean_error"] -= tested - value
-        for at, (outcome, reason) in _outcomes(rows, book):
-            rows.loc[at, ["outcome", "reason"]] = outcome, reason
-        tables.append(rows[["lot", "book", *_SUMMARY, "outcome", "reason"]])
-    joined = pd.concat(tables, ignore_index=True)
-    return joined.sort_values(["lot", "book"], kind="stable").reset_index(drop=True)
+    order = sorted(range(len(rules)), key=lambda i: rules[i].name)
+    shape = (len(lots.n), len(rules))
+    error = np.empty(shape)
+    ends = np.empty(shape, np.intp)
+    said: dict[tuple[str, str, str], int] = {}
+    kinds = pd.DataFrame({"size": lots.size, "n": lots.n, "label": lots.label})
+    # one plan serves all lots of the same size, number weighed and label
+    for kind, at in kinds.groupby(["size", "n", "label"]).indices.items():
+        size, n, label = cast(tuple[int, int, int], kind)
+        for j, i in enumerate(order):
+            limit = found[i][label]
+            error[at, j] = lots.mean[at] - limit.declared_g
+            beyond = lots.beyond[i][:, at]
+            for rows, end in _ends(limit, int(size), int(n), error[at, j], lots.sd[at], beyond):
+                ends[at[rows], j] = said.setdefault(end, len(said))
+    lot = np.repeat(np.arange(shape[0]), shape[1])
+
+    first = nw.maybe_reset_index(lots.name[lot])
+
+    def column(name: str, values: Any, kind: Any = None) -> nw.Series[Any]:
+        return nw.new_series(name, values, kind, backend=first.implementation)
+
+    def texts(name: str, words: Sequence[str], at: NDArray[np.intp]) -> nw.Series[Any]:
+        return nw.maybe_reset_index(column(name, words, nw.String)[at])
+
+    outcome, reason, memory = zip(*said, strict=True) if said else ((), (), ())
+    return first.to_frame().with_columns(
+        texts("book", [rules[i].name for i in order], np.tile(np.arange(shape[1]), shape[0])),
+        column("n", lots.n[lot]),
+        column("mean_error", error.ravel()),
+        column("sd", lots.sd[lot]),
+        column("beyond_t1", lots.beyond[order, 0].T.ravel()),
+        column("beyond_t2", lots.beyond[order, 1].T.ravel()),
+        column("lightest", lots.lightest[lot]),
+        column("heaviest", lots.heaviest[lot]),
+        texts("outcome", outcome, ends.ravel()),
+        texts("reason", reason, ends.ravel()),
+        texts("from_memory", memory, ends.ravel()),
+    )
 
 
-def _outcomes(rows: pd.DataFrame, book: RuleBook) -> Iterator[tuple[Any, tuple[str, str]]]:
-    """The outcome of every row; one plan serves all lots of the same size and number weighed."""
-    for key, same in rows.groupby(["lot_size", "n"]):
-        size, n = (int(number) for number in cast(tuple[int, int], key))
-        if n > size:
-            yield (
-                same.index,
-                ("unsettled", f"{n} weighed of {size} packed: one of the two is wrong"),
-            )
-            continue
-        try:
-            plan = book.plan(size, n=n)
-        except NoPlan as missing:
-            yield same.index, ("unsettled", str(missing))
-            continue
-        if n < plan.n:
-            yield same.index, ("too few", too_few(plan, n))
-            continue
-        if not is_direct(plan, n):
-            reason = f"{n} weighed, the plan takes {plan.n}: judge the weighings themselves"
-            yield same.index, ("over plan", reason)
-            continue
-        passed = decide(
-            plan,
-            same["mean_error"].to_numpy(float),
-            same["sd"].to_numpy(float),
-            same["beyond_t1"].to_numpy(int),
-            same["beyond_t2"].to_numpy(int),
-        )
-        each = np.stack(passed)
-        for tests in np.unique(each, axis=1).T:
-            hit = same.index[(each == tests[:, None]).all(axis=0)]
-            yield hit, conclude(plan, *(int(test) for test in tests))
+def _ends(
+    limit: Limits,
+    size: int,
+    n: int,
+    error: NDArray[np.float64],
+    sd: NDArray[np.float64],
+    beyond: NDArray[np.int64],
+) -> Iterator[tuple[Any, tuple[str, str, str]]]:
+    """Outcome, reason and remembered figures of lots alike in all but their weights."""
+    figures = [limit.figure] if limit.figure else []
+
+    def end(outcome: str, reason: str) -> tuple[str, str, str]:
+        memory = ", ".join(figure.name for figure in figures if figure.grade == "from memory")
+        return outcome, reason, memory
+
+    if n > size:
+        yield ..., end("unsettled", f"{n} weighed of {size} packed: one of the two is wrong")
+        return
+    try:
+        plan = limit.book.plan(size, n=n)
+    except NoPlan as missing:
+        yield ..., end("unsettled", str(missing))
+        return
+    figures += plan.figures
+    if n < plan.n:
+        yield ..., end("too few", too_few(plan, n))
+    elif not is_direct(plan, n):
+        told = f"{n} weighed, the plan takes {plan.n}: judge the weighings themselves"
+        yield ..., end("over plan", told)
+    else:
+        short, mean, twice = decide(plan, error, sd, beyond[0], beyond[1])
+        each = (short + 1) * 9 + (mean + 1) * 3 + (twice + 1)
+        for code in np.flatnonzero(np.bincount(each)):
+            tests = (int(code) // 9 - 1, int(code) // 3 % 3 - 1, int(code) % 3 - 1)
+            yield each == code, end(*conclude(plan, *tests))
 
 
-def _like(given: Any, judged: pd.DataFrame) -> Any:
+def _like(given: Any, judged: nw.DataFrame[Any]) -> Any:
     """The judged lots as the kind of table the caller handed in."""
     import narwhals as nw
 
-    kind = given.implementation
-    if kind.is_pandas():
-        return judged
-    columns = {name: judged[name].tolist() for name in judged.columns}
-    if kind.is_polars() or kind.is_pyarrow():
-        eager = nw.from_dict(columns, backend=kind)
-        lazy = isinstance(given, nw.LazyFrame)
-        return (eager.lazy() if lazy else eager).to_native()
-    if kind.is_duckdb():
-        import duckdb
-
-        return duckdb.from_df(judged)
-    raise TypeError(
-        f"tables of {kind} are not handed back yet; give a pandas, Polars, PyArrow or DuckDB table"
-    )
+    if not isinstance(given, nw.LazyFrame):
+        return judged.to_native()
+    if given.implementation.is_pyspark():
+        return given.to_native().sparkSession.createDataFrame(judged.to_native())
+    return judged.lazy(given.implementation).to_native()

@@ -28,6 +28,11 @@ def weekly_page(review: Review, out: str | Path) -> Path:
     Path
         The file written.
 
+    Raises
+    ------
+    ValueError
+        `out` is a folder, or lies in one that is not there.
+
     Notes
     -----
     The picture library is embedded once, packed; a current browser unpacks it. Everything that
@@ -41,6 +46,12 @@ def weekly_page(review: Review, out: str | Path) -> Path:
     >>> "What to do first" in page.read_text(encoding="utf-8")
     True
     """
+    path = Path(out)
+    if path.is_dir():
+        raise ValueError(f"{out} is a folder: give the name of a file, such as week.html")
+    if not path.parent.is_dir():
+        raise ValueError(f"there is no folder {path.parent}; make it first")
+
     import jinja2
 
     environment = jinja2.Environment(
@@ -67,8 +78,6 @@ def weekly_page(review: Review, out: str | Path) -> Path:
         pictures=[_embedded(figure) for figure in figures],
         library=_library() if figures else "",
     )
-    path = Path(out)
-    path.parent.mkdir(parents=True, exist_ok=True)
     path.write_text(text, encoding="utf-8", newline="\n")
     return path
 
