@@ -6,7 +6,7 @@ import json
 import sys
 from dataclasses import replace
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated, NoReturn, cast
+from typing import TYPE_CHECKING, Annotated, NoReturn
 
 import typer
 
@@ -15,7 +15,6 @@ import qa_tools as qa
 if TYPE_CHECKING:
     import pandas as pd
 
-    from qa_tools.books.official import Outcome
 
 app = typer.Typer(
     add_completion=False,
@@ -88,7 +87,7 @@ def judge(
     as_json: JsonFlag = False,
 ) -> None:
     """One batch of weights: our own check, and what an inspector would find."""
-    from qa_tools.evidence.batches import _check
+    from qa_tools.evidence.batches import check_lot
 
     readings = qa.read_weights(file, declared=declared, unit=unit)
     rows = _one_lot(readings.table[readings.table["judged"]], batch)
@@ -97,9 +96,9 @@ def judge(
     if len(rows) > lot_size > 0:
         raise ValueError(f"{len(rows)} weighed of {lot_size} packed: one of the two is wrong")
     label = qa.Declaration.parse(declared)
-    check = _check(qa.rulebook(book), label, rows, lot_size)  # as in the review, doubts included
+    check = check_lot(qa.rulebook(book), label, rows, lot_size)  # as in the review, doubts included
     assert check.verdict is not None  # there are rows and a lot size
-    verdict = replace(check.verdict, outcome=cast("Outcome", check.outcome), reason=check.reason)
+    verdict = replace(check.verdict, outcome=check.outcome, reason=check.reason)
     doubts = [text for text in rows["doubt"].unique() if text]
     if as_json:
         from qa_tools.evidence.review import records

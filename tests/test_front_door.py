@@ -34,7 +34,7 @@ ATTRIBUTES = {
         "weighings products labels batches settings tare cure scales scale_checks wires plan "
         "actions dispatch documents unread questions folder name"
     ),
-    "Weighings": "table not_used sources unread questions",
+    "Weighings": "table not_used files unread questions",
     "RuleBook": "tolerable_deficiency plan name title edition jurisdiction judged_at source words",
     "SamplingPlan": "count_stages mean_n factor sample lot_size test n figures",
     "Verdict": (
@@ -46,7 +46,7 @@ ATTRIBUTES = {
     ),
     "Review": (
         "title week as_of to_do findings batches checks pull fresh giveaway charts tests rules "
-        "from_memory not_used unread questions sources show figure to_dict"
+        "from_memory not_used unread questions files show figure to_dict"
     ),
     "charts.ControlChart": "centre lower upper points signals figure spread finding sigma unit",
 }

@@ -10,7 +10,7 @@ import numpy as np
 import pandas as pd
 
 from qa_tools.books.limits import Limits, below, limits
-from qa_tools.books.official import Verdict, judge
+from qa_tools.books.official import Outcome, Verdict, judge
 from qa_tools.books.own import FEW_GROUPS, OwnCheck, own_check
 from qa_tools.books.plans import NoPlan
 from qa_tools.books.rulebook import RuleBook
@@ -35,7 +35,7 @@ class BookCheck:
 
     book: RuleBook
     label: Declaration
-    outcome: str
+    outcome: Outcome
     reason: str
     verdict: Verdict | None
     note: str = ""
@@ -170,7 +170,7 @@ def _batch(
     used: list[pd.DataFrame] = []
     for book, label in [] if fresh else judges:
         mine, note = _rows_for(book, label, sold, lot_size, dries)
-        checks.append(replace(_check(book, label, mine, lot_size), note=note))
+        checks.append(replace(check_lot(book, label, mine, lot_size), note=note))
         used.append(mine)
     own, doubted = (None, "") if fresh else _own(judges, weighed, lot_size)
     remarks = [remark, *_remarks(judges, weighed, lot_size, rows, fresh), doubted]
@@ -292,7 +292,7 @@ def _own(
     )
 
 
-def _check(
+def check_lot(
     book: RuleBook, label: Declaration, rows: pd.DataFrame, lot_size: int | None
 ) -> BookCheck:
     """One book's official test; a reading in doubt is weighed both ways."""
