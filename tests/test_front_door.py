@@ -34,7 +34,7 @@ ATTRIBUTES = {
         "weighings products labels batches settings tare cure scales scale_checks wires plan "
         "actions dispatch documents unread questions folder name"
     ),
-    "Weighings": "table not_used files unread questions",
+    "Weighings": "table not_used sources unread questions",
     "RuleBook": "tolerable_deficiency plan name title edition jurisdiction judged_at source words",
     "SamplingPlan": "count_stages mean_n factor sample lot_size test n figures",
     "Verdict": (
