@@ -12,7 +12,7 @@ from numpy.typing import ArrayLike, NDArray
 from qa_tools.books.draws import Draws, share_of_draws
 from qa_tools.books.figures import Figure
 from qa_tools.books.limits import EXACT_G, Limits, below, in_grams, limits, whole_number
-from qa_tools.books.own import OwnCheck, grams, own_check, percent, remembered
+from qa_tools.books.own import OwnCheck, grams, own_check, remembered
 from qa_tools.books.plans import NoPlan, SamplingPlan
 from qa_tools.books.rulebook import Declared, RuleBook
 
@@ -142,9 +142,9 @@ def share_words(share: float) -> str:
     def decides(x: float) -> tuple[bool, ...]:
         return x >= SURE, x <= 1 - SURE, x <= 0, x >= 1
 
-    texts = (f"{100 * share:.{digits}f}" for digits in range(4))
-    told = next(text for text in texts if decides(float(text) / 100) == decides(share))
-    return f"{told} %"
+    texts = [f"{100 * share:.{digits}f}" for digits in range(5)]
+    told = (text for text in texts if decides(float(text) / 100) == decides(share))
+    return f"{next(told, texts[-1])} %"
 
 
 @dataclass(frozen=True)
@@ -473,7 +473,7 @@ def _by_draws(plan: SamplingPlan, draws: Draws, n: int) -> tuple[Outcome, str]:
         return "accept", share
     if draws.reject >= SURE:
         return "reject", share
-    unfinished = 1 - draws.accept - draws.reject
+    unfinished = round(1 - draws.accept - draws.reject, 6)
     if unfinished > 1 - SURE:
         missing = f"weigh {plan.n_all - n} more"
         if unfinished > 0.5:
