@@ -18,8 +18,13 @@ SIGNATURES = {
     "read_weights": "(source, products, *, declared, unit)",
     "rulebooks": "()",
     "rulebook": "(name)",
-    "own_check": "(net, declared, book, *, lot_size, group, confidence, unit)",
-    "judge": "(net, declared, book, *, lot_size, group, test, unit)",
+    "own_check": (
+        "(net, declared, book, *, lot_size, group, confidence, unit, group_total, tare_sd, tare_n)"
+    ),
+    "judge": (
+        "(net, declared, book, *, lot_size, group, test, unit, in_order, "
+        "group_total, tare_sd, tare_n)"
+    ),
     "judge_lots": "(table, books, *, lot, net, declared, lot_size)",
     "review": "(works, week, books, *, as_of)",
     "weekly_page": "(review, out)",
