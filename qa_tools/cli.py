@@ -96,7 +96,9 @@ def judge(
     if len(rows) > lot_size > 0:
         raise ValueError(f"{len(rows)} weighed of {lot_size} packed: one of the two is wrong")
     label = qa.Declaration.parse(declared)
-    check = check_lot(qa.rulebook(book), label, rows, lot_size)  # as in the review, doubts included
+    check = check_lot(
+        qa.rulebook(book), label, rows, lot_size, in_order=True
+    )  # as in the review, doubts included
     assert check.verdict is not None  # there are rows and a lot size
     verdict = replace(check.verdict, outcome=check.outcome, reason=check.reason)
     doubts = [text for text in rows["doubt"].unique() if text]

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 from decimal import Decimal
@@ -105,6 +106,23 @@ def in_grams(net: ArrayLike | Sequence[float], unit: str = "g") -> NDArray[np.fl
         )
     factor = GRAMS[unit_of(unit)]
     return weights if factor == Decimal(1) else weights * float(factor)
+
+
+def whole_number(lot_size: float) -> int:
+    """
+    The packages of a lot, refused where that is no whole number above zero.
+
+    Examples
+    --------
+    >>> whole_number(48.0)
+    48
+    """
+    number = lot_size if isinstance(lot_size, int | float | np.number) else math.nan
+    if not number >= 1 or number % 1 != 0:
+        raise ValueError(
+            f"the lot size is {lot_size}; give the number of packages packed, a whole number"
+        )
+    return int(number)
 
 
 def below(net_g: NDArray[np.float64], limit_g: float) -> NDArray[np.bool_]:

@@ -11,8 +11,8 @@ from numpy.typing import ArrayLike, NDArray
 
 from qa_tools.books.draws import Draws, share_of_draws
 from qa_tools.books.figures import Figure
-from qa_tools.books.limits import EXACT_G, Limits, below, in_grams, limits
-from qa_tools.books.own import OwnCheck, grams, own_check, percent
+from qa_tools.books.limits import EXACT_G, Limits, below, in_grams, limits, whole_number
+from qa_tools.books.own import OwnCheck, grams, own_check, remembered
 from qa_tools.books.plans import NoPlan, SamplingPlan
 from qa_tools.books.rulebook import Declared, RuleBook
 
@@ -82,8 +82,28 @@ def _spread(plan: SamplingPlan, sd: NDArray[np.float64]) -> NDArray[np.float64]:
     return np.zeros_like(sd) if plan.factor == 0 else sd
 
 
+OF_DRAWS: Final = "of draws pass"
+
+
 class TestRow(NamedTuple):
-    """One test of a verdict."""
+    """
+    One test of a verdict: numbers for machines, and the same in words.
+
+    Attributes
+    ----------
+    test, outcome, clause : str
+    measured, limit : float
+        Grams that are enough from the limit up, packages that are allowed up to the limit, or a
+        share of random draws that settles the matter from the limit up.
+    unit : str
+        ``"g"``, ``""`` for packages, or ``"of draws pass"``.
+
+    Examples
+    --------
+    >>> row = TestRow("packages beyond the TNE", 2, 1, "", "second sample needed", "Annex II 2.2")
+    >>> row.measured_words, row.limit_words
+    ('2', 'at most 1')
+    """
 
     test: str
     measured: float
@@ -91,6 +111,40 @@ class TestRow(NamedTuple):
     unit: str
     outcome: str
     clause: str
+
+    @property
+    def measured_words(self) -> str:
+        """What was measured, as people say it."""
+        if self.unit == OF_DRAWS:
+            return f"{share_words(self.measured)} of random draws pass"
+        return f"{self.measured:g} {self.unit}".rstrip()
+
+    @property
+    def limit_words(self) -> str:
+        """The limit, as people say it."""
+        if self.unit == OF_DRAWS:
+            return f"{share_words(self.limit)} needed"
+        if self.unit == "g":
+            return f"at least {self.limit:g} g"
+        return f"at most {self.limit:g}"
+
+
+def share_words(share: float) -> str:
+    """
+    A share of draws in whole per cents, with more digits where these would hide what it decides.
+
+    Examples
+    --------
+    >>> share_words(0.888), share_words(0.9497), share_words(0.99995), share_words(1)
+    ('89 %', '94.97 %', '99.995 %', '100 %')
+    """
+
+    def decides(x: float) -> tuple[bool, ...]:
+        return x >= SURE, x <= 1 - SURE, x <= 0, x >= 1
+
+    texts = [f"{100 * share:.{digits}f}" for digits in range(5)]
+    told = (text for text in texts if decides(float(text) / 100) == decides(share))
+    return f"{next(told, texts[-1])} %"
 
 
 @dataclass(frozen=True)
@@ -117,6 +171,20 @@ class Verdict:
         How random draws of the plan's size fare, where more were weighed than it asks.
     figures : tuple of Figure
         The published figures the verdict rests on.
+
+    Examples
+    --------
+    >>> verdict = judge([119.9, 121.0, 120.4], "120 g", "eu-76-211", lot_size=3)
+    >>> verdict.outcome, verdict.may_ship
+    ('accept', True)
+    >>> print(verdict)
+    eu-76-211, 120 g, lot of 3: would pass inspection; averages 0.4 g over the 120 g declared.
+      average contents: 120.433 g, at least 120 g: accept (Annex II 2.3)
+      No count of packages short by more than allowed: the book has none for a lot of this size.
+    Our own check, 3 of 3 weighed: averages 0.4 g over the 120 g declared.
+      Mean 120.4 g (all weighed); lightest 119.9 g.
+      Short by more than allowed (TNE, 5.4 g): 0 of 3.
+      Short by more than twice allowed (twice TNE, 10.8 g): 0 of 3.
     """
 
     limits: Limits
@@ -150,13 +218,23 @@ class Verdict:
     def headline(self) -> str:
         """The outcome in plain words, never a pass without the plain mean beside it."""
         plain = PLAIN[self.outcome]
-        if self.outcome == "accept" and self.pull:
-            plain += f", but pull {len(self.pull)} first"
-        if self.outcome == "accept":
-            if self.own.finding == "short":
-                return f"{plain}, but averages {grams(-self.own.over)} short: raise the fill"
-            return f"{plain}; {self.own.headline}"
-        return f"{plain}: {self.reason}"
+        if self.outcome != "accept":
+            return f"{plain}: {self.reason}"
+        pull = f"pull {len(self.pull)} first" if self.pull else ""
+        if self.own.finding == "short":
+            short = f"but averages {grams(-self.own.over)} short: raise the fill"
+            return f"{plain}, {short}{f' and {pull}' if pull else ''}"
+        return f"{plain}{f', but {pull}' if pull else ''}; {self.own.headline}"
+
+    @property
+    def uncounted(self) -> str:
+        """A sentence where the book judges such a lot by its average alone; else empty."""
+        if self.plan is None or self.plan.count_stages:
+            return ""
+        return (
+            "No count of packages short by more than allowed: "
+            "the book has none for a lot of this size."
+        )
 
     def to_dict(self) -> dict[str, object]:
         """The same facts for machines; the tests as records."""
@@ -169,6 +247,7 @@ class Verdict:
             "may_ship": self.may_ship,
             "pull": list(self.pull),
             "tests": [row._asdict() for row in self.rows],
+            "uncounted": self.uncounted,
             "draws": None if self.draws is None else self.draws._asdict(),
             "figures": [asdict(figure) for figure in self.figures],
             "own_check": self.own.to_dict(),
@@ -186,13 +265,13 @@ class Verdict:
             )
         for row in self.rows:
             lines.append(
-                f"  {row.test}: {row.measured:g}, limit {row.limit:g} {row.unit}".rstrip()
-                + f": {row.outcome} ({row.clause})"
+                f"  {row.test}: {row.measured_words}, {row.limit_words}: "
+                f"{row.outcome} ({row.clause})"
             )
-        for figure in self.from_memory:
-            lines.append(
-                f"  From memory, compare with {figure.official}: {figure.value} ({figure.name})."
-            )
+        lines += [f"  {self.uncounted}"] if self.uncounted else []
+        # our own check tells of the deficiency itself
+        others = (figure for figure in self.from_memory if figure != self.limits.figure)
+        lines += [f"  {remembered(figure)}" for figure in others]
         lines.append(str(self.own))
         return "\n".join(lines)
 
@@ -206,6 +285,10 @@ def judge(
     group: Sequence[object] | None = None,
     test: str = "non-destructive",
     unit: str = "g",
+    in_order: bool = True,
+    group_total: int | None = None,
+    tare_sd: float = 0.0,
+    tare_n: int = 0,
 ) -> Verdict:
     """
     What an inspector working by one rule book would find, with our own check beside it.
@@ -213,9 +296,9 @@ def judge(
     The official test runs only where the sample meets the book's plan; with fewer weighings the
     outcome is ``"too few"``. With more than an exact plan asks, all random draws of the plan's
     size are considered: ``"accept"`` when at least 95 % of them would pass, ``"reject"`` when at
-    least 95 % would fail, else ``"unsettled"`` (``"too few"`` where most would go on to a second
-    sample that is not there). A first sample that leaves a double plan open, followed by the
-    second one, is judged in that order.
+    least 95 % would fail, else ``"unsettled"`` (``"too few"`` where more than 5 % would go on to a
+    second sample that is not there). A first sample that leaves a double plan open, followed by the
+    second one, is judged in that order: there the order of the weights matters.
 
     Parameters
     ----------
@@ -231,6 +314,11 @@ def judge(
         Another of the book's tests: ``"destructive"``, ``"single"``.
     unit : str
         Of the weights; the declaration has its own.
+    in_order : bool
+        Whether the weights stand in the order they were drawn. If not, a completed double sample
+        is judged by random draws as any other larger sample, and order decides nothing.
+    group_total, tare_sd, tare_n
+        For our own check, see `own_check`.
 
     Returns
     -------
@@ -240,7 +328,8 @@ def judge(
     ------
     ValueError
         A weight that is not a positive number, an unknown book or test, a declaration the book
-        does not cover, a lot of less than one.
+        does not cover, a lot size that is not a whole number above zero, and what `own_check`
+        refuses.
 
     Notes
     -----
@@ -260,12 +349,20 @@ def judge(
     would pass inspection, but averages 0.2 g short: raise the fill
     """
     weights = in_grams(net, unit)
-    if lot_size < 1:
-        raise ValueError(f"a lot of {lot_size} packages cannot be judged; give the number packed")
+    lot_size = whole_number(lot_size)
     found = limits(declared, book)
     n = weights.size
     over = n > lot_size
-    own = own_check(weights, declared, found.book, lot_size=None if over else lot_size, group=group)
+    own = own_check(
+        weights,
+        declared,
+        found.book,
+        lot_size=None if over else lot_size,
+        group=group,
+        group_total=group_total,
+        tare_sd=tare_sd,
+        tare_n=tare_n,
+    )
     forbidden = found.book.beyond_twice.get("sale") == "forbidden"
     pull = tuple(np.flatnonzero(below(weights, found.twice_g)).tolist()) if forbidden else ()
     tolerance = (found.figure,) if found.figure else ()
@@ -289,7 +386,7 @@ def judge(
     if n < plan.n:
         return verdict("too few", too_few(plan, n), plan)
     sample = Sample(weights, below(weights, found.short_g), below(weights, found.twice_g))
-    if is_direct(plan, n) or _is_completed(plan, sample):
+    if is_direct(plan, n) or (in_order and _is_completed(plan, sample)):
         each = _tests_in_order(plan, found, sample)
         outcome, reason = conclude(plan, *each)
         return verdict(outcome, reason, plan, _rows(plan, found, sample, each))
@@ -362,23 +459,28 @@ def conclude(plan: SamplingPlan, short: int, mean: int, twice: int) -> tuple[Out
     if short == 0:
         more = plan.count_stages[1].n
         return "too few", f"the first {plan.n} do not settle it: the plan weighs {more} more"
+    if not plan.count_stages:
+        return "accept", "passes the average, the only test of the book for a lot of this size"
     return "accept", "passes every test of the book"
 
 
 def _by_draws(plan: SamplingPlan, draws: Draws, n: int) -> tuple[Outcome, str]:
     """The outcome of a larger sample from how the random draws of the plan's size fare."""
     size = plan.count_stages[0].n if plan.count_stages else plan.n
-    # whole per cents, but for shares that rounding would carry over what settles the matter
-    close = min(abs(draws.accept - SURE), abs(draws.accept - 1 + SURE)) < 0.01
-    passing = percent(draws.accept if close else round(draws.accept, 2))
-    share = f"{passing} of random draws of {size} from the {n} weighed would pass"
+    of = f"of random draws of {size} from the {n} weighed"
+    share = f"{share_words(draws.accept)} {of} would pass"
     if draws.accept >= SURE:
         return "accept", share
     if draws.reject >= SURE:
         return "reject", share
-    if draws.accept + draws.reject < SURE:
-        missing = plan.n_all - n
-        return "too few", f"most draws need the second sample: {missing} more to weigh"
+    unfinished = round(1 - draws.accept - draws.reject, 6)
+    if unfinished > 1 - SURE:
+        missing = f"weigh {plan.n_all - n} more"
+        if unfinished > 0.5:
+            return "too few", f"most draws need the second sample: {missing}"
+        failing = f"{share_words(draws.reject)} would fail"
+        needing = f"{share_words(unfinished)} need the second sample"
+        return "too few", f"{share}, {failing} and {needing}: {missing}"
     return "unsettled", share
 
 
@@ -399,7 +501,7 @@ def _rows(
             "error": (average - declared, -allowance),
         }[plan.mean_form]
         rows.append(
-            TestRow(names[0], round(measured, 3), round(limit, 3), "g", mean, plan.mean_clause)
+            TestRow(names[0], _rounded(measured), _rounded(limit), "g", mean, plan.mean_clause)
         )
     if plan.count_stages:
         both = sample.weights.size > plan.n
@@ -412,6 +514,10 @@ def _rows(
     return tuple(rows)
 
 
+def _rounded(grams: float) -> float:
+    return round(grams, 3) + 0.0  # never minus zero
+
+
 def _draw_rows(plan: SamplingPlan, found: Limits, draws: Draws) -> tuple[TestRow, ...]:
     """The share of draws that pass each test the plan has, against the share that settles it."""
     kept = (plan.factor is not None, bool(plan.count_stages), plan.beyond_twice_reject is not None)
@@ -421,7 +527,7 @@ def _draw_rows(plan: SamplingPlan, found: Limits, draws: Draws) -> tuple[TestRow
     for name, share, clause, has in zip(_names(found.book), shares, clauses, kept, strict=True):
         if has:
             sure = "accept" if share >= SURE else "reject" if share <= 1 - SURE else "unsettled"
-            rows.append(TestRow(name, round(share, 4), SURE, "of draws pass", sure, clause))
+            rows.append(TestRow(name, round(share, 6), SURE, OF_DRAWS, sure, clause))
     return tuple(rows)
 
 

@@ -4,18 +4,23 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import asdict, dataclass
 from typing import Final
 
 import numpy as np
 from numpy.typing import ArrayLike
 
-from qa_tools.books.limits import Limits, below, in_grams, limits
+from qa_tools.books.figures import Figure
+from qa_tools.books.limits import EXACT_G, Limits, below, in_grams, limits, whole_number
 from qa_tools.books.rulebook import Declared, RuleBook
 from qa_tools.statistics.finite import effective_size, group_numbers, mean_interval, most_short
 
-FEWEST_GROUPS: Final = 3  # below, the spread between groups is too little known to bound a share
-FEW_GROUPS: Final = 5  # a sample from fewer loaves or trays speaks for these, not for the batch
+# A sample from fewer loaves or trays speaks for these, not for the batch: how much loaves differ is
+# too little known from them to bound a share.
+FEW_GROUPS: Final = 5
+# Spread of the packaging above which a mean tare will not do, as a share of T: FPackV (2020),
+# Anlage 3 no. 5 b), which has each empty package weighed then.
+MUCH_TARE: Final = 0.25
 
 
 @dataclass(frozen=True)
@@ -29,8 +34,8 @@ class OwnCheck:
         Declared quantity and T under the book.
     n : int
         Weighings.
-    lot_size, groups : int or None
-        Packages in the batch; loaves or trays they came from.
+    lot_size, groups, group_total : int or None
+        Packages in the batch; loaves or trays they came from, of how many in the batch.
     confidence : float
         Of the interval and the bounds.
     mean, mean_lower, mean_upper : float
@@ -38,15 +43,28 @@ class OwnCheck:
     short, short_twice : int
         Weighed packages short by more than T, and by more than 2T (these are among the first).
     short_upper, short_twice_upper : float
-        The largest share of the batch that may be so; NaN from fewer than three loaves or trays.
+        The largest share of the batch that may be so; NaN from fewer than five loaves or trays.
     lightest : float
         Grams.
+    tare_sd : float
+        Spread of the empties whose mean was taken off, grams; NaN where one was weighed.
+    tare_n : int
+        How many empties; 0 where no mean tare was taken off.
+
+    Examples
+    --------
+    >>> found = own_check([121.0, 119.4, 122.3, 120.9], "120 g", "eu-76-211", lot_size=50)
+    >>> found.finding, found.headline
+    ('not shown', 'averages 0.9 g over the 120 g declared, which chance could explain')
+    >>> round(found.mean_lower, 1), round(found.mean_upper, 1), found.short
+    (119.1, 122.7, 0)
     """
 
     limits: Limits
     n: int
     lot_size: int | None
     groups: int | None
+    group_total: int | None
     confidence: float
     mean: float
     mean_lower: float
@@ -56,6 +74,8 @@ class OwnCheck:
     short_upper: float
     short_twice_upper: float
     lightest: float
+    tare_sd: float = 0.0
+    tare_n: int = 0
 
     @property
     def over(self) -> float:
@@ -65,9 +85,9 @@ class OwnCheck:
     @property
     def finding(self) -> str:
         """``"short"``, ``"holds"`` or ``"not shown"``: the mean against the label."""
-        if self.over < -1e-6:
+        if self.over < -EXACT_G:
             return "short"
-        if self.short_twice or not self.mean_lower >= self.limits.declared_g - 1e-6:
+        if self.short_twice or not self.mean_lower >= self.limits.declared_g - EXACT_G:
             return "not shown"
         return "holds"
 
@@ -76,16 +96,47 @@ class OwnCheck:
         """The mean against the label in one plain sentence."""
         declared = f"the {self.limits.tested} declared"
         if self.finding == "short":
-            certain = self.mean_upper < self.limits.declared_g
-            doubt = "" if certain or self.n == self.lot_size else ", which chance could explain"
+            doubt = "" if self.mean_upper < self.limits.declared_g else self._doubt
             return f"averages {grams(-self.over)} short of {declared}{doubt}"
+        over = f"averages {grams(self.over)} over {declared}"
+        if self.over <= EXACT_G:
+            over = f"averages exactly {declared}"
         if self.finding == "holds":
-            return f"averages {grams(self.over)} over {declared}"
+            return over
         if self.short_twice:
-            return f"averages {grams(self.over)} over {declared}, but not every package holds it"
-        if math.isnan(self.mean_lower):
-            return f"averages {grams(self.over)} over {declared}, too little to speak for the batch"
-        return f"averages {grams(self.over)} over {declared}, which chance could explain"
+            return f"{over}, though not every package holds it"
+        return over + self._doubt
+
+    @property
+    def _doubt(self) -> str:
+        if not math.isnan(self.mean_lower):
+            return ", which chance could explain"
+        if math.isnan(self.tare_sd):
+            return ", but the weight of the packaging is too little known to say so of the batch"
+        return ", too little to speak for the batch"
+
+    @property
+    def cautions(self) -> tuple[str, ...]:
+        """What to know before relying on it, in sentences; empty where there is nothing."""
+        found = []
+        partly = self.n != self.lot_size
+        if partly and self.groups is not None and self.groups != self.group_total:
+            if self.groups == 1:
+                found.append("From 1 loaf or tray: it speaks for this one.")
+            elif self.groups < FEW_GROUPS:
+                found.append(f"From {self.groups} loaves or trays: it speaks for these.")
+        if math.isnan(self.tare_sd):
+            found.append("Spread of the packaging unknown: weigh more empties.")
+        elif self.tare_sd > MUCH_TARE * (self.limits.tolerance_g or math.inf):
+            found.append(
+                f"The packaging varies (sd {grams(self.tare_sd)}) by more than a quarter of what a "
+                "package may be short: weigh each empty package with its own; the counts of short "
+                "ones are rough."
+            )
+        figure = self.limits.figure
+        if figure is not None and figure.grade == "from memory":
+            found.append(remembered(figure))
+        return tuple(found)
 
     def to_dict(self) -> dict[str, object]:
         """The same facts for machines: grams, shares and counts; null where there is none."""
@@ -97,16 +148,21 @@ class OwnCheck:
             "short_share_upper": self.short_upper,
             "short_twice_share_upper": self.short_twice_upper,
             "lightest_g": self.lightest,
+            "tare_sd_g": self.tare_sd,
         }
         return {
             "finding": self.finding,
             "headline": self.headline,
             "declared": str(self.limits.tested),
             "tolerable_deficiency_g": self.limits.tolerance_g,
+            "figure": None if self.limits.figure is None else asdict(self.limits.figure),
             "confidence": self.confidence,
             "weighed": self.n,
             "lot_size": self.lot_size,
             "groups": self.groups,
+            "group_total": self.group_total,
+            "tare_n": self.tare_n,
+            "cautions": list(self.cautions),
             "short": self.short,
             "short_twice": self.short_twice,
             **{name: None if math.isnan(x) else round(x, 4) for name, x in numbers.items()},
@@ -116,17 +172,17 @@ class OwnCheck:
         word = self.limits.book.words.get("short", "T")
         of = f" of {self.lot_size}" if self.lot_size else ""
         lines = [f"Our own check, {self.n}{of} weighed: {self.headline}."]
-        if self.groups is not None and self.groups < FEW_GROUPS and self.n != self.lot_size:
-            lines.append(f"  From {self.groups} loaves or trays: it speaks for these.")
-        if self.n == self.lot_size:
-            spread = "all weighed"
-        elif math.isnan(self.mean_lower):
+        if math.isnan(self.mean_lower):
             spread = "no interval"
+        elif self.mean_lower == self.mean_upper:
+            spread = "all weighed"
         else:
             spread = (
-                f"{self.mean_lower:.1f} to {self.mean_upper:.1f} g with "
+                f"{self.mean_lower:z.1f} to {self.mean_upper:.1f} g with "
                 f"{percent(self.confidence)} confidence"
             )
+            if self.n == self.lot_size:
+                spread = f"all weighed; for the packaging {spread}"
         lines.append(f"  Mean {self.mean:.1f} g ({spread}); lightest {self.lightest:.1f} g.")
         if self.limits.tolerance_g is not None:
             t = self.limits.tolerance_g
@@ -135,13 +191,25 @@ class OwnCheck:
                 (self.short_twice, self.short_twice_upper, "twice "),
             ):
                 size = t if not times else 2 * t
-                known = math.isnan(upper) or self.n == self.lot_size
-                at_most = "" if known else f"; at most {percent(upper)} of the batch"
                 lines.append(
                     f"  Short by more than {times}allowed ({times}{word}, {size:.1f} g): "
-                    f"{count} of {self.n}{at_most}."
+                    f"{count} of {self.n}{self._at_most(upper)}."
                 )
-        return "\n".join(lines)
+        return "\n".join([*lines, *(f"  {caution}" for caution in self.cautions)])
+
+    def _at_most(self, upper: float) -> str:
+        """What the number of short ones says of the batch, with how sure it is."""
+        if self.n == self.lot_size:
+            return ""
+        if math.isnan(upper):
+            return f"; fewer than {FEW_GROUPS} loaves or trays do not bound it for the batch"
+        sure = percent(self.confidence)
+        return f"; at most {percent(upper)} of the batch, with {sure} confidence"
+
+
+def remembered(figure: Figure) -> str:
+    """That a figure is from memory, in a sentence with the table to compare it with."""
+    return f"From memory, compare with {figure.official}: {figure.value} ({figure.name})."
 
 
 def grams(amount: float) -> str:
@@ -150,10 +218,12 @@ def grams(amount: float) -> str:
 
     Examples
     --------
-    >>> grams(0.64), grams(0.037)
-    ('0.6 g', '0.04 g')
+    >>> grams(0.64), grams(0.037), grams(0.00002)
+    ('0.6 g', '0.04 g', '0.00002 g')
     """
-    return f"{amount:.1f} g" if abs(amount) >= 0.05 else f"{amount:.1g} g"
+    if abs(amount) >= 0.05 or abs(amount) <= EXACT_G:
+        return f"{amount:z.1f} g"
+    return f"{float(f'{amount:.1g}'):f}".rstrip("0") + " g"
 
 
 def percent(share: float) -> str:
@@ -177,6 +247,9 @@ def own_check(
     group: Sequence[object] | None = None,
     confidence: float = 0.95,
     unit: str = "g",
+    group_total: int | None = None,
+    tare_sd: float = 0.0,
+    tare_n: int = 0,
 ) -> OwnCheck:
     """
     Does the batch hold what its label says? From any number of weighings, one upward.
@@ -201,6 +274,13 @@ def own_check(
         Of the two-sided interval and of the one-sided bounds.
     unit : str
         Of the weights.
+    group_total : int, optional
+        Loaves or trays in the batch, of about the same size: a sample that took the same number
+        from every one says more than one from a few of them.
+    tare_sd, tare_n : float and int, optional
+        Where the net weights are gross weights less one mean tare: the spread of the empties it
+        is the mean of, grams (NaN for a single one: unknown), and how many were weighed. 0 where
+        the weights need no mean tare.
 
     Returns
     -------
@@ -209,17 +289,22 @@ def own_check(
     Raises
     ------
     ValueError
-        A weight that is not a positive number, more weighings than packages, a weight without its
-        group, a confidence that is not between 0 and 1, an unknown book, or a declaration it does
-        not cover.
+        A weight that is not a positive number, a lot size that is not a whole number above zero,
+        more weighings than packages or more groups than there are, a weight without its group, a
+        confidence that is not between 0 and 1, a negative spread or number of empties, an unknown
+        book, or a declaration it does not cover.
 
     Notes
     -----
-    Mean: `qa_tools.statistics.finite.mean_interval` (Cochran 1977). Shares:
-    `most_short` (hypergeometric). With groups the bound on a share is approximate: n shrinks to
-    `effective_size` and the short ones in proportion, rounded up (Korn and Graubard, Survey
-    Methodology 24, 1998, from memory); from one or two groups there is none. Simulated in the
-    tests.
+    Mean: `qa_tools.statistics.finite.mean_interval` (Cochran 1977). A mean tare is wrong by the
+    same amount for every package: ``tare_sd**2 * (1/tare_n + 1/lot_size)`` joins the variance of
+    the mean, and is all of it where the whole batch was weighed; of a single empty there is no
+    interval. Shares: `most_short` (hypergeometric). With groups the bound on a share is
+    approximate: n shrinks to `effective_size` and the short ones in proportion, rounded up (Korn
+    and Graubard, Survey Methodology 24, 1998, from memory); from fewer than five groups there is
+    none. It speaks of loaves that differ by chance alike: a single loaf gone wrong may be among
+    those not sampled. The counts short and their bounds leave out how packaging varies, so they
+    too are approximate with a mean tare. Simulated in the tests.
 
     Examples
     --------
@@ -232,24 +317,32 @@ def own_check(
     weights = in_grams(net, unit)
     n = weights.size
     found = limits(declared, book)
-    mean = mean_interval(weights, lot_size, group, confidence)
+    size = None if lot_size is None else whole_number(lot_size)
+    if tare_sd < 0 or tare_n < 0:
+        raise ValueError(f"tare_sd is {tare_sd} and tare_n {tare_n}; neither can be below zero")
+    tare_sd = 0.0 if tare_n == 0 else math.nan if tare_n == 1 else float(tare_sd)
+    shared = (0.0, 1.0)
+    if tare_n:
+        shared = tare_sd**2 * (1 / tare_n + (1 / size if size else 0)), max(tare_n - 1.0, 1.0)
+    mean = mean_interval(weights, size, group, confidence, group_total=group_total, shared=shared)
     groups = None if group is None else int(group_numbers(group, n).max()) + 1
     short = int(below(weights, found.short_g).sum())
     twice = int(below(weights, found.twice_g).sum())
-    if groups is None or n == lot_size:
-        uppers = [most_short(k, n, lot_size, confidence) for k in (short, twice)]
-    elif groups < FEWEST_GROUPS or group is None:
+    if group is None or groups is None or n == size:
+        uppers = [most_short(k, n, size, confidence) for k in (short, twice)]
+    elif groups < FEW_GROUPS:
         uppers = [math.nan, math.nan]
     else:
-        size = effective_size(weights, group)
+        worth = effective_size(weights, group)
         uppers = [
-            most_short(math.ceil(k * size / n), size, lot_size, confidence) for k in (short, twice)
+            most_short(math.ceil(k * worth / n), worth, size, confidence) for k in (short, twice)
         ]
     return OwnCheck(
         limits=found,
         n=n,
-        lot_size=lot_size,
+        lot_size=size,
         groups=groups,
+        group_total=group_total,
         confidence=confidence,
         mean=mean.estimate,
         mean_lower=mean.lower,
@@ -259,4 +352,6 @@ def own_check(
         short_upper=uppers[0],
         short_twice_upper=uppers[1],
         lightest=float(np.min(weights)),
+        tare_sd=tare_sd,
+        tare_n=tare_n,
     )

@@ -242,7 +242,7 @@ def rulebook(name: str | Path) -> RuleBook:
     Examples
     --------
     >>> print(rulebook("uk-2006-659").jurisdiction)
-    United Kingdom
+    Great Britain
     """
     if str(name).endswith(".toml"):
         path = Path(name)

@@ -2,16 +2,17 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
-from typing import Final
+from typing import Any, Final
 
 import numpy as np
 import pandas as pd
 
 from qa_tools.books.limits import Limits, below, limits
 from qa_tools.books.official import Outcome, Verdict, judge
-from qa_tools.books.own import FEW_GROUPS, OwnCheck, own_check
+from qa_tools.books.own import OwnCheck, own_check
 from qa_tools.books.plans import NoPlan
 from qa_tools.books.rulebook import RuleBook
 from qa_tools.evidence.labelled import Judges, judges_of
@@ -25,6 +26,7 @@ AT_PACKING: Final = ("packed", "filled", "", "cured")
 PULL: Final = ["batch", "loaf", "slot", "net_g", "file", "sheet", "row"]
 # 30 bars picked at random from 12 loaves practically never come from fewer than 7.
 ALL_OVER: Final = 7
+NOT_SAID: Final = "not said"  # the loaf of packages whose loaf is left blank
 NOTED: Final = 3  # readings pointed out one by one in the notes of a batch
 STAGE_WORDS: Final = {"cut": "at cutting", "cured": "cured", "filled": "filled", "packed": "packed"}
 
@@ -106,6 +108,11 @@ class Batch:
         return self.lot.called
 
     @property
+    def notes(self) -> tuple[str, ...]:
+        """What to know beside the answers: of the labels, of our own check, of the sample."""
+        return (*self.faults, *(self.own.cautions if self.own else ()), *self.remarks)
+
+    @property
     def declared(self) -> str:
         """The label in words, the one that declares most where there are several."""
         found = self.own.limits if self.own else self.may_lose[0].limits if self.may_lose else None
@@ -158,6 +165,8 @@ def _batch(
     judges, faults = judges_of(works, product, day, books)
     loss = about["typical_loss_percent"].iloc[0] if len(about) else np.nan
     dries = bool((about["form"].str.casefold() == "bar").any() or loss > 0)
+    bars = about["bars_per_loaf"].dropna()
+    in_loaf = float(bars.iloc[0]) if len(bars) else np.nan
     sold = rows[rows["judged"]]
     weighed = sold if fresh else _as_packed(sold)
     if not len(weighed):
@@ -170,9 +179,9 @@ def _batch(
     used: list[pd.DataFrame] = []
     for book, label in [] if fresh else judges:
         mine, note = _rows_for(book, label, sold, lot_size, dries)
-        checks.append(replace(check_lot(book, label, mine, lot_size), note=note))
+        checks.append(replace(check_lot(book, label, mine, lot_size, in_loaf), note=note))
         used.append(mine)
-    own, doubted = (None, "") if fresh else _own(judges, weighed, lot_size)
+    own, doubted = (None, "") if fresh else _own(judges, weighed, lot_size, in_loaf)
     remarks = [remark, *_remarks(judges, weighed, lot_size, rows, fresh), doubted]
     plan = works.plan[works.plan["product"] == product]
     stages = ["", *(["cut"] if fresh else weighed["stage"].unique())]
@@ -255,14 +264,33 @@ def _groups(rows: pd.DataFrame) -> list[object] | None:
         return None
     spread = rows["picked"].isin(["random", "all"]).all()
     all_over = spread and loaves.nunique() >= ALL_OVER
-    return None if all_over else list(loaves.replace("", "not said"))
+    return None if all_over else list(loaves.replace("", NOT_SAID))
+
+
+def _sampling(
+    rows: pd.DataFrame, lot_size: int | None, in_loaf: float = np.nan
+) -> dict[str, Any]:  # fmt: skip
+    """How the weighings were taken, as both answers want it: loaves, and the tare taken off."""
+    groups = _groups(rows)
+    total = None
+    if groups is not None and lot_size is not None and in_loaf > 0 and NOT_SAID not in groups:
+        loaves = math.ceil(lot_size / in_loaf)
+        total = loaves if loaves >= len(set(groups)) else None
+    by_mean = rows[rows["tare_n"] > 0]
+    found: dict[str, Any] = {"group": groups, "group_total": total}
+    if len(by_mean):
+        # one error of the tare is in all weights it was taken off
+        share = len(by_mean) / len(rows)
+        found["tare_sd"] = float(by_mean["tare_sd_g"].max(skipna=False)) * share
+        found["tare_n"] = int(by_mean["tare_n"].min())
+    return found
 
 
 # ---------------------------------------------------------------- the two answers
 
 
 def _own(
-    judges: Judges, rows: pd.DataFrame, lot_size: int | None
+    judges: Judges, rows: pd.DataFrame, lot_size: int | None, in_loaf: float
 ) -> tuple[OwnCheck | None, str]:  # fmt: skip
     """Our own check under all labels together, and a remark where readings are in doubt."""
     certain = rows[rows["doubt"] == ""]
@@ -270,7 +298,7 @@ def _own(
         return None, ""
     size = lot_size if lot_size is not None and lot_size >= len(certain) else None
     checks = [
-        own_check(certain["net_g"], label, book, lot_size=size, group=_groups(certain))
+        own_check(certain["net_g"], label, book, lot_size=size, **_sampling(certain, size, in_loaf))
         for book, label in judges
     ]
     most = max(checks, key=lambda own: (own.limits.declared_g, own.limits.short_g))
@@ -293,9 +321,20 @@ def _own(
 
 
 def check_lot(
-    book: RuleBook, label: Declaration, rows: pd.DataFrame, lot_size: int | None
+    book: RuleBook,
+    label: Declaration,
+    rows: pd.DataFrame,
+    lot_size: int | None,
+    in_loaf: float = np.nan,
+    *,
+    in_order: bool = False,
 ) -> BookCheck:
-    """One book's official test; a reading in doubt is weighed both ways."""
+    """
+    One book's official test; a reading in doubt is weighed both ways.
+
+    `in_loaf` is how many packages a loaf holds; `in_order` whether the rows stand in the order of
+    an inspector's first and second sample.
+    """
     if rows.empty:
         return BookCheck(book, label, "too few", f"nothing weighed at {book.judged_at}", None)
     if lot_size is None:
@@ -303,7 +342,8 @@ def check_lot(
         return BookCheck(book, label, "unsettled", reason, None)
 
     def verdict(used: pd.DataFrame) -> Verdict:
-        return judge(used["net_g"], label, book, lot_size=lot_size, group=_groups(used))
+        how = _sampling(used, lot_size, in_loaf)
+        return judge(used["net_g"], label, book, lot_size=lot_size, in_order=in_order, **how)
 
     full = verdict(rows)
     doubtful = rows["doubt"] != ""
@@ -358,10 +398,6 @@ def _remarks(
     for name in dict.fromkeys(name for name in names if names.count(name) > 1):
         words = " and ".join(str(label) for book, label in judges if book.name == name)
         found.append(f"two labels hold under {name}, {words}: both are judged")
-    loaves = rows["loaf"].nunique() if rows["loaf"].ne("").all() else 0
-    if 0 < loaves < FEW_GROUPS and len(rows) != lot_size:
-        found.append(f"picked from {counted(loaves, 'loaf or tray', 'loaves or trays')}: "
-                     f"it speaks for {'this' if loaves == 1 else 'these'}")  # fmt: skip
     if rows["picked"].isin(["one loaf", "in a row"]).any():
         found.append("not picked at random: an inspector's sample would be")
     handled = all_rows["fate"].isin(["topped up", "pulled", "rework"])

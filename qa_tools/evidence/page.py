@@ -70,11 +70,7 @@ def weekly_page(review: Review, out: str | Path) -> Path:
         more=review.findings[MOST:],
         fewest=FEWEST,
         unread=review.unread.to_dict("records"),
-        remarks=[
-            (batch.batch, text)
-            for batch in review.checks
-            for text in (*batch.faults, *batch.remarks)
-        ],
+        remarks=[(batch.batch, text) for batch in review.checks for text in batch.notes],
         pictures=[_embedded(figure) for figure in figures],
         library=_library() if figures else "",
     )

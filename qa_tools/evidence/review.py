@@ -196,7 +196,8 @@ class Review:
             raise ValueError(f"{table!r} is not a table of a review; it has {', '.join(NOTHING)}")
         books = tables.books_of(self.checks)
         heads = {book.name: f"{book.jurisdiction} ({book.name})" for book in books}
-        return Shown(getattr(self, table), NOTHING[table], heads | {"net_g": "net, g"})
+        told = tables.tests(self.checks, words=True) if table == "tests" else getattr(self, table)
+        return Shown(told, NOTHING[table], heads | {"net_g": "net, g"})
 
     def to_dict(self) -> dict[str, Any]:
         """The same facts for machines: plain values, rounded, dates as text; ``format`` 1."""

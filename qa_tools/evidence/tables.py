@@ -130,8 +130,8 @@ def _room(share: float) -> float | str:
     return floor_percent(share) if share >= 0 else "already short"
 
 
-def tests(checks: Sequence[Batch]) -> pd.DataFrame:
-    """Every official test behind the batches: measured, limit, outcome and clause."""
+def tests(checks: Sequence[Batch], *, words: bool = False) -> pd.DataFrame:
+    """Every official test behind the batches: measured, limit (or both in words), clause."""
     rows: list[dict[str, Any]] = []
     for batch in checks:
         for check in batch.books:
@@ -140,7 +140,9 @@ def tests(checks: Sequence[Batch]) -> pd.DataFrame:
             if check.verdict is None or not check.verdict.rows:
                 rows.append(head | {"test": check.reason, "outcome": check.outcome})
                 continue
-            rows += [head | test._asdict() for test in check.verdict.rows]
+            for test in check.verdict.rows:
+                told = {"measured": test.measured_words, "limit": test.limit_words, "unit": ""}
+                rows.append(head | test._asdict() | (told if words else {}))
     columns = ["batch", "book", "label", *TestRow._fields, "figures"]
     return (
         pd.DataFrame(rows, columns=columns)

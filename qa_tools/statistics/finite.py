@@ -23,6 +23,9 @@ def mean_interval(
     lot_size: int | None = None,
     group: Sequence[object] | NDArray[np.object_] | None = None,
     confidence: float = 0.95,
+    *,
+    group_total: int | None = None,
+    shared: tuple[float, float] = (0.0, math.inf),
 ) -> Interval:
     r"""
     The mean of a batch from a sample of it, with a two-sided confidence interval.
@@ -35,8 +38,11 @@ def mean_interval(
     .. math:: v = (1 - n/N) \sum_i \frac{w_i^2 (\bar y_i - \bar y)^2}{(1 - w_i)^2 + S - w_i^2}
 
     is unbiased where group means vary alike, and Satterthwaite's rule gives its degrees of
-    freedom: fewer than m - 1 where the groups are of unequal size. The batch weighed in full has
-    no interval left.
+    freedom: fewer than m - 1 where the groups are of unequal size. With the number M of groups in
+    the batch known, the first factor is :math:`1 - 1/(M S)` instead (:math:`1 - m/M` for equal
+    sizes, 0 when every group gave the same number), and the spread within groups comes in with
+    :math:`s_w^2 (1/(M S n) - 1/N)`. The batch weighed in full has no interval left, but for an
+    error that all values share.
 
     Parameters
     ----------
@@ -48,25 +54,31 @@ def mean_interval(
         The loaf or tray of each package.
     confidence : float
         Of the two-sided interval.
+    group_total : int, optional
+        Groups in the batch, of about the same size.
+    shared : (variance, degrees of freedom)
+        Of an error that all values share, such as that of a mean tare taken off each.
 
     Returns
     -------
     Interval
         ``estimate, lower, upper`` in the unit of `values`. The bounds are NaN for one package, or
-        one group, out of more.
+        one group, out of more, and where the shared variance is NaN.
 
     Raises
     ------
     ValueError
-        More values than packages in the batch, a confidence that is not between 0 and 1, or a
-        value without its group.
+        More values than packages or more groups than there are in the batch, a confidence that is
+        not between 0 and 1, or a value without its group.
 
     Notes
     -----
     Cochran, Sampling Techniques, 3rd edition (1977), equation 2.20 for the simple sample, from
     memory. Groups: the bias-reduced cluster variance of Bell and McCaffrey (Survey Methodology 28,
     2002), from memory. With the number of groups in the batch unknown, ``1 - n/N`` on the spread
-    between groups errs to the wide side. Coverage is simulated in the tests.
+    between groups errs to the wide side. Where the variance has several parts, each comes in with
+    Student's t of its own degrees of freedom, squared, which covers with at least the confidence
+    (Banerjee, Sankhya 22, 1960, from memory). Coverage is simulated in the tests.
 
     Examples
     --------
@@ -78,17 +90,43 @@ def mean_interval(
     y = np.asarray(values, dtype=float)
     n, mean = len(y), float(np.mean(y))
     _check(n, lot_size, confidence)
-    if n == lot_size:
-        return Interval(mean, mean, mean)
-    variance, freedom = _variance_of_mean(y, group)
-    if math.isnan(variance):
-        return Interval(mean, math.nan, math.nan)
-    if lot_size is not None:
-        variance *= 1 - n / lot_size
+    parts = [shared]
+    if n != lot_size:
+        left = 0.0 if lot_size is None else 1 / lot_size
+        parts += _variance_of_sample(y, group, group_total, left)
     from scipy.special import stdtrit
 
-    half = float(stdtrit(freedom, (1 + confidence) / 2)) * math.sqrt(variance)
+    half = math.sqrt(
+        sum(stdtrit(freedom, (1 + confidence) / 2) ** 2 * part for part, freedom in parts if part)
+    )
     return Interval(mean, mean - half, mean + half)
+
+
+def _variance_of_sample(
+    y: NDArray[np.float64], group: object, group_total: int | None, left: float
+) -> list[tuple[float, float]]:
+    """
+    Variances of the mean, each with its degrees of freedom, in a batch that is not weighed whole.
+
+    `left` is 1/N, 0 for an endless batch.
+    """
+    n = len(y)
+    between, freedom = _variance_of_mean(y, group)
+    if group is None or group_total is None:
+        return [(between * (1 - n * left), freedom)]
+    index = group_numbers(cast(Sequence[object], group), n)
+    counts = np.bincount(index)
+    m = len(counts)
+    if m > group_total:
+        raise ValueError(f"{m} loaves or trays sampled of {group_total}: one of the two is wrong")
+    if m == n:  # one of each: nothing is known of the spread within
+        return [(between * (1 - n * left), freedom)]
+    within = float(np.sum((y - (np.bincount(index, weights=y) / counts)[index]) ** 2)) / (n - m)
+    reached = 1 / (group_total * float(np.sum((counts / n) ** 2)))
+    inside = (within * max(reached / n - left, 0.0), float(n - m))
+    if 1 - reached < 1e-9:  # every group gave the same number
+        return [inside]
+    return [((1 - reached) * between, freedom), inside]
 
 
 def _check(n: int, lot_size: int | None, confidence: float) -> None:

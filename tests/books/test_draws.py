@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+import re
 from dataclasses import replace
 from itertools import permutations
 
@@ -158,6 +159,23 @@ def test_draws_through_judge() -> None:
     assert verdict.reason.startswith("60")
     assert verdict.tests["outcome"].tolist() == ["accept", "unsettled"]
     assert set(verdict.tests["unit"]) == {"of draws pass"} and set(verdict.tests["limit"]) == {0.95}
+
+
+@pytest.mark.parametrize("weighed, short", [(31, 2), (40, 3), (45, 3)])
+def test_too_few_for_the_second_sample_tells_the_shares(weighed: int, short: int) -> None:
+    """Directive Annex II 2.2.1: the draw is open with 2 short in the first 30: hypergeometric."""
+    verdict = qa.judge(
+        [114.5] * short + [125.0] * (weighed - short), "120 g", "eu-76-211", lot_size=400
+    )
+    still_open = hypergeom.pmf(2, weighed, short, 30)
+    assert still_open > 0.05 and verdict.outcome == "too few"
+    assert f"weigh {60 - weighed} more" in verdict.reason
+    assert ("most draws" in verdict.reason) == (still_open > 0.5)
+    if still_open <= 0.5:
+        told = [int(share) for share in re.findall(r"(\d+) %", verdict.reason)]
+        exact = [hypergeom.cdf(1, weighed, short, 30), hypergeom.sf(2, weighed, short, 30)]
+        assert told == pytest.approx([100 * x for x in (*exact, still_open)], abs=1.5)
+        assert "would pass" in verdict.reason and "need the second sample" in verdict.reason
 
 
 def test_all_draws_pass_or_none_do() -> None:

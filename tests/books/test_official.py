@@ -2,10 +2,16 @@
 
 from __future__ import annotations
 
+import math
+
 import numpy as np
 import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+from scipy.stats import hypergeom
 
 import qa_tools as qa
+from qa_tools.books.official import share_words
 
 EU = "eu-76-211"
 
@@ -19,6 +25,49 @@ def test_a_verdict_shows_measured_limit_outcome_and_clause() -> None:
     text = str(verdict)
     for words in ("would pass inspection", "MAV", "Our own check", "From memory", "2.3.7"):
         assert words in text, words
+
+
+def test_rows_in_words_for_people() -> None:
+    """Measured and limit as people say them; numbers stay numbers."""
+    rows = qa.judge([114.5] + [125.0] * 29, "120 g", EU, lot_size=200).rows
+    assert [(row.measured_words, row.limit_words) for row in rows] == [
+        ("124.65 g", "at least 119.036 g"),
+        ("1", "at most 1"),
+    ]
+    assert (rows[1].measured, rows[1].limit) == (1, 1)
+    verdict = qa.judge([121.0] * 40, "120 g", EU, lot_size=200)
+    assert {(row.measured_words, row.limit_words) for row in verdict.rows} == {
+        ("100 % of random draws pass", "95 % needed")
+    }
+    assert "average contents: 100 % of random draws pass, 95 % needed: accept" in str(verdict)
+
+
+@given(st.integers(0, 40_000))
+def test_a_share_in_words_is_on_its_own_side_of_what_decides(hits: int) -> None:
+    share = hits / 40_000
+    told = float(share_words(share)[:-2]) / 100
+    assert (told >= 0.95) == (share >= 0.95)
+    assert (told <= 0.05) == (share <= 0.05)
+    assert (told == 0, told == 1) == (share == 0, share == 1)
+    assert abs(told - share) <= 0.005 + 1e-12
+
+
+@pytest.mark.parametrize("book, net", [("us-hb133", [120.0] * 12), ("ca-crc-417", [120.0] * 100)])
+def test_no_row_shows_minus_zero(book: str, net: list[float]) -> None:
+    verdict = qa.judge(net, "120 g", book, lot_size=100)
+    assert all(math.copysign(1, x) == 1 for row in verdict.rows for x in row[1:3])
+    assert "-0" not in str(verdict)
+
+
+@pytest.mark.parametrize("name", sorted(qa.rulebooks().index))
+def test_every_figure_from_memory_is_told_once(name: str) -> None:
+    """Name, value and the table to compare it with, of the deficiency and of the plan."""
+    verdict = qa.judge([121.0] * 40, "120 g", name, lot_size=100)
+    for figure in verdict.from_memory:
+        line = f"From memory, compare with {figure.official}: {figure.value} ({figure.name})."
+        assert figure.official and str(verdict).count(line) == 1
+    assert str(verdict).count("From memory") == len(verdict.from_memory)
+    assert bool(verdict.from_memory) == (name == "us-hb133")
 
 
 def test_figures_from_memory_are_named_with_the_official_table() -> None:
@@ -64,6 +113,27 @@ def test_a_pass_needs_the_pull_before_it_may_ship() -> None:
     assert not verdict.may_ship
     rest = qa.judge([125.0] * 59, "120 g", EU, lot_size=59)
     assert rest.may_ship
+
+
+def test_a_pass_with_a_pull_and_a_low_mean_reads_well() -> None:
+    low = qa.judge([108.0] + [120.2] * 29, "120 g", EU, lot_size=200)
+    assert low.outcome == "accept"
+    assert low.headline == (
+        "would pass inspection, but averages 0.2 g short: raise the fill and pull 1 first"
+    )
+    high = qa.judge([108.0] + [125.0] * 29, "120 g", EU, lot_size=200)
+    assert high.headline.startswith("would pass inspection, but pull 1 first; averages 4.4 g over")
+    for verdict in (low, high):
+        assert verdict.headline.count("but") == 1
+
+
+@pytest.mark.parametrize("book, has", [(EU, False), ("uk-2006-659", True), ("us-hb133", True)])
+def test_a_book_without_a_count_says_that_the_average_alone_decided(book: str, has: bool) -> None:
+    """The Directive has no count of short packages under 100; SI 2006/659 and Handbook 133 have."""
+    verdict = qa.judge([121.0] * 50, "120 g", book, lot_size=50)
+    assert ("No count of packages short" in str(verdict)) == (not has)
+    assert bool(verdict.to_dict()["uncounted"]) == (not has)
+    assert qa.judge([121.0] * 30, "120 g", book, lot_size=200).uncounted == ""
 
 
 def test_the_plain_mean_stands_beside_every_pass() -> None:
@@ -112,10 +182,16 @@ def test_weights_that_cannot_be_judged_are_refused(net: list[float]) -> None:
         qa.judge(net, "120 g", EU, lot_size=30)
 
 
-@pytest.mark.parametrize("size", [0, -5])
-def test_a_lot_of_less_than_one_is_refused(size: int) -> None:
-    with pytest.raises(ValueError):
+@pytest.mark.parametrize("size", [0, -5, 98.7, None, float("nan"), float("inf"), "98"])
+def test_a_lot_size_that_is_no_whole_number_above_zero_is_refused(size: int) -> None:
+    with pytest.raises(ValueError, match=f"lot size is {size}; give the number of packages"):
         qa.judge([121.0] * 12, "120 g", "us-hb133", lot_size=size)
+
+
+def test_a_whole_lot_size_of_a_table_column_is_taken() -> None:
+    for size in (np.float64(100), np.int64(100), 100.0):
+        verdict = qa.judge([121.0] * 12, "120 g", "us-hb133", lot_size=size)  # type: ignore[arg-type]
+        assert (verdict.outcome, verdict.own.lot_size) == ("accept", 100)
 
 
 def test_weights_in_pounds_and_ounces_meet_the_mav_exactly() -> None:
@@ -161,6 +237,33 @@ def test_the_second_sample_settles_what_the_first_left_open() -> None:
     first, second = [114.5] * 2 + [125.0] * 28, [114.5] + [125.0] * 29
     assert qa.judge(first, "120 g", EU, lot_size=200).outcome == "too few"
     assert qa.judge(first + second, "120 g", EU, lot_size=200).outcome == "accept"
+
+
+def test_the_order_decides_nothing_where_it_is_not_known() -> None:
+    """
+    60 weighed, 5 short. In the order drawn 2 are in the first 30: 5 of 60 is over 4, reject. Of
+    random draws those with at most 1 in the first 30 pass: hypergeometric.
+    """
+    bars = [114.5] * 2 + [125.0] * 28 + [114.5] * 3 + [125.0] * 27
+    assert qa.judge(bars, "120 g", EU, lot_size=200).outcome == "reject"
+    for net in (bars, bars[::-1], sorted(bars)):
+        verdict = qa.judge(net, "120 g", EU, lot_size=200, in_order=False)
+        assert verdict.outcome == "unsettled"
+        assert verdict.draws is not None
+        assert verdict.draws.accept == pytest.approx(hypergeom.cdf(1, 60, 5, 30), abs=0.01)
+    direct = qa.judge(bars[:30], "120 g", EU, lot_size=200, in_order=False)
+    assert direct == qa.judge(bars[:30], "120 g", EU, lot_size=200)
+
+
+def test_the_packaging_and_the_number_of_loaves_reach_our_own_check_only() -> None:
+    bars = [121.0, 122.0, 120.5] * 4
+    loaves, tare = list("aaabbbcccddd"), {"tare_sd": 1.0, "tare_n": 8}
+    plain = qa.judge(bars, "120 g", "us-hb133", lot_size=100)
+    more = qa.judge(bars, "120 g", "us-hb133", lot_size=100, group=loaves, group_total=9, **tare)  # type: ignore[arg-type]
+    assert (more.outcome, more.rows) == (plain.outcome, plain.rows)
+    assert more.own == qa.own_check(
+        bars, "120 g", "us-hb133", lot_size=100, group=loaves, group_total=9, **tare
+    )  # type: ignore[arg-type]
 
 
 def test_the_loaves_reach_our_own_check_only() -> None:

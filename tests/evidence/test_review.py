@@ -226,8 +226,8 @@ def test_few_loaves_speak_for_themselves(tmp_path: Path) -> None:
         for i, w in enumerate(around(121.0, n=18))
     ]
     review = qa.review(make_works(tmp_path, HEAD + "\n".join(lines) + "\n"))
-    remarks = " ".join(review.checks[0].remarks)
-    assert "2 loaves" in remarks and "not picked at random" in remarks
+    remarks = " ".join(review.checks[0].notes)
+    assert "From 2 loaves" in remarks and "not picked at random" in remarks
     assert "it speaks for these" in str(review)
 
 

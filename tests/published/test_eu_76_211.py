@@ -150,6 +150,14 @@ def test_under_100_every_package_and_the_plain_mean() -> None:
     assert qa.judge([120.0] * 99, "120 g", "eu-76-211", lot_size=99).outcome == "accept"
 
 
+def test_under_100_the_plain_mean_is_second_hand() -> None:
+    """Read in SI 2006/659 Schedule 2 paragraph 4.7 and the French order, not in the Directive."""
+    book = qa.rulebook("eu-76-211")
+    assert {figure.grade for figure in book.plan(99).figures} == {"second-hand"}
+    assert {figure.grade for figure in book.plan(100).figures} == {"read"}
+    assert {figure.grade for figure in qa.rulebook("uk-2006-659").plan(99).figures} == {"read"}
+
+
 def judged(light: int, light_g: float, rest_g: float, n: int = 30, lot: int = 200) -> qa.Verdict:
     return qa.judge([light_g] * light + [rest_g] * (n - light), "120 g", "eu-76-211", lot_size=lot)
 

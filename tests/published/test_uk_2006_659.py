@@ -84,3 +84,11 @@ def test_drying_is_a_defence_not_an_allowance() -> None:
     book = qa.rulebook("uk-2006-659")
     assert book.judged_at == "packing"
     assert "19(3)" in book.drying
+
+
+def test_the_regulations_are_those_of_great_britain() -> None:
+    """Northern Ireland has SR 2011/331."""
+    book = qa.rulebook("uk-2006-659")
+    assert book.jurisdiction == "Great Britain"
+    assert "SR 2011/331" in book.authority
+    assert {"UK", "GB"} <= set(book.markets)
