@@ -22,6 +22,8 @@ SAID_ONCE: Final = (
     "picked", "fate", "tare", "note",
 )  # fmt: skip
 FIELDS: Final = (*SAID_ONCE, "time", "slot", "replaces", "id")
+# What a block says of its packages; all else is of how they were weighed.
+_OF_PACKAGES: Final = ("batch", "product", "loaf", "picked", "fate", "tare", "tare unit", "note")
 _CARRIED: Final = ("batch", "product", "loaf", "when", "stage")
 _DITTO: Final = {'"', "''", "″", "〃", "do", "do.", "ditto", "idem", '" "', "-''-", '-"-'}
 _BATCH: Final = re.compile(
@@ -69,7 +71,11 @@ class Section:
     cells : Coded
         The weight as written.
     fields : dict of str to Coded
-        What stands beside it, or was said once, as written; the names are `FIELDS`.
+        What stands beside it, or was said once, as written; the names are `FIELDS`, and
+        "tare unit": the unit of the tare, where its heading says one.
+    again : list of (array of int, Coded, Heading)
+        A column that says the same weights in another unit: which readings, its cells, its
+        heading.
     line : array of uint64
         A fingerprint of the whole sheet row and of what was said once.
     summed : array of bool
@@ -85,6 +91,7 @@ class Section:
     heads: Coded
     cells: Coded
     fields: dict[str, Coded]
+    again: list[tuple[NDArray[np.intp], Coded, Heading]]
     line: NDArray[np.uint64]
     summed: NDArray[np.bool_]
     overfull: NDArray[np.bool_]
@@ -120,9 +127,10 @@ def sections(sheet: Sheet, names: Names, lot_by_name: str = "") -> list[Section]
         return [_bare_list(sheet, names, lot_by_name)]
     found = []
     said: dict[str, Any] = {}
+    of_sheet = _header_block(sheet, 0, _sheet_top(sheet, tops[0][0]))
     for number, (top, heads, first) in enumerate(tops):
         block_from = 0 if number == 0 else _block_start(sheet, tops[number - 1][2], top)
-        said = said | _header_block(sheet, block_from, top)
+        said = _said_on(said, _header_block(sheet, block_from, top), of_sheet)
         stop = (
             _block_start(sheet, first, tops[number + 1][0])
             if number + 1 < len(tops)
@@ -274,6 +282,36 @@ def _header_block(sheet: Sheet, start: int, stop: int) -> dict[str, Any]:
     return said
 
 
+def _sheet_top(sheet: Sheet, stop: int) -> int:
+    """Where what is said of the whole sheet ends: at the last empty line above the first batch."""
+    rows = [sheet.row(number) for number in range(stop)]
+    batch = next((number for number, row in enumerate(rows) if "batch" in _pairs(row)), 0)
+    empty = (number for number in range(batch) if not any(cell != "" for cell in rows[number]))
+    return max(empty, default=0)
+
+
+def _said_on(
+    said: dict[str, Any], block: dict[str, Any], of_sheet: dict[str, Any]
+) -> dict[str, Any]:  # fmt: skip
+    """
+    What holds under a header block, after what held under the one before.
+
+    A block that names a batch or a product begins other packages: what was said of the ones
+    before (product, loaf, picked, fate, tare, note) ends there, unless it stood at the top of the
+    sheet, above the first batch and an empty line. How they were weighed (unit, weighed, stage,
+    when, scale, cutter, by) holds until a block says otherwise.
+    """
+    if "batch" not in block and "product" not in block:
+        return said | block
+    kept = {name: value for name, value in said.items() if name not in _OF_PACKAGES}
+    if "tare" in said:
+        # what was weighed with a tare beside it was gross, and must not pass for net
+        kept.setdefault("weighed", "gross")
+    if "product" in said and block.get("batch") == said.get("batch"):
+        kept["product"] = said["product"]
+    return kept | of_sheet | block
+
+
 _LINE_NAME: Final = re.compile(
     r"(?:^|(?<=\s))({})\s*[:=]\s*".format(
         "|".join(
@@ -295,13 +333,16 @@ _LINE_NAME: Final = re.compile(
 def _pairs(row: Iterable[Any]) -> dict[str, Any]:
     """The name/value pairs of one row: in neighbouring cells, or as "Batch: Q-0412" in one."""
     said: dict[str, Any] = {}
-    waiting = ""
+    waiting = unit = ""
     for cell in row:
         if cell == "":
             continue
         text = cell_text(cell)
         if waiting and not _said_name(text):
-            said[waiting], waiting = cell, ""
+            said[waiting] = cell
+            if waiting == "tare":
+                said["tare unit"] = unit
+            waiting = ""
             continue
         if pieces := list(_LINE_NAME.finditer(text)):
             for piece, following in zip(pieces, [*pieces[1:], None], strict=True):
@@ -313,6 +354,7 @@ def _pairs(row: Iterable[Any]) -> dict[str, Any]:
                     waiting = column
             continue
         waiting = _said_name(text)
+        unit = heading(text.rstrip(":= ")).unit
     return said
 
 
@@ -365,6 +407,10 @@ def _section(
     weights = _weight_columns(heads, "loaf" in said)
     rows = slice(first, stop)
     filled = {place: column.take(rows).is_filled() for place, column in enumerate(sheet.columns)}
+    again = _said_again(heads, weights)
+    beside = {place: filled[place] & filled[main] for place, main in again.items()}
+    for place in again:
+        filled[place] = filled[place] & ~beside[place]
     series = any(head.place is not None for head in weights.values())
     readings = _series(weights, filled) if series else _long(weights, filled, len(filled[0]))
     at, under = readings
@@ -390,6 +436,14 @@ def _section(
         Coded(under, _told_apart(slots, order)),
         cells,
         fields,
+        [
+            (
+                which := np.flatnonzero((under == order.index(main)) & beside[place][at]),
+                sheet.columns[place].take(rows).take(at[which]),
+                replace(heads[place], unit=heads[place].unit or cell_text(said.get("unit", ""))),
+            )
+            for place, main in again.items()
+        ],
         _line_marks(sheet, heads, rows, said)[at],
         _sums_up(sheet, heads, list(weights), rows)[at],
         _overfull(sheet, heads, rows)[at],
@@ -435,6 +489,25 @@ def _weight_columns(heads: list[Heading], loaf_said: bool) -> dict[int, Heading]
         for place, head in enumerate(known)
         if head.is_weight and (head.column != "slot" or slots > 1)
     }
+
+
+def _said_again(heads: list[Heading], weights: dict[int, Heading]) -> dict[int, int]:
+    """
+    The columns that say the weights of another once more, in another unit; and which one.
+
+    "Weight (g)" and "weight (oz)" are of the same package; with a loaf, a batch or the like of its
+    own before each, they are tables side by side.
+    """
+    fields = [head.column for head in heads if head.column in FIELDS and head.place is None]
+    if len(set(fields)) < len(fields):
+        return {}
+    again: dict[int, int] = {}
+    first: dict[tuple[Any, ...], int] = {}
+    for place, head in weights.items():
+        main = first.setdefault((head.column, head.place, head.weighed), place)
+        if squeezed(head.unit) != squeezed(weights[main].unit):
+            again[place] = main
+    return again
 
 
 def _series(
@@ -509,7 +582,7 @@ def _fields(
     stop: int,
     said: dict[str, Any],
 ) -> dict[str, Coded]:
-    fields = {}
+    fields = {"tare unit": Coded.constant(said.get("tare unit", ""), len(at))}
     for name in FIELDS:
         places = [
             place for place, head in enumerate(heads) if head.column == name and head.place is None
@@ -538,6 +611,9 @@ def _fields(
             offset = {place: n * (stop - first) for n, place in enumerate(dict.fromkeys(chosen))}
             here = picked.take(np.array([offset[place] for place in chosen])[under] + at)
         fields[name] = here.filled(once)
+        if name == "tare":
+            units = [*(heads[place].unit for place in chosen), said.get("tare unit", "")]
+            fields["tare unit"] = Coded(np.where(here.is_filled(), under, len(chosen)), units)
     return fields
 
 
@@ -557,8 +633,8 @@ def _carried_down(column: Coded, merged: list[tuple[int, int]], carry: bool) -> 
     """
     Fill cells merged downwards, ditto marks, and a name written once over its rows.
 
-    Written once means just that: the first row has it, and no name comes back further down.
-    Where names come back, a blank is a blank.
+    Written once means just that: the first row has it, no name comes back further down, and not
+    most of the rows have one of their own. Else a blank is a blank.
     """
     filled = column.is_filled()
     if not merged and filled.all():
@@ -572,7 +648,11 @@ def _carried_down(column: Coded, merged: list[tuple[int, int]], carry: bool) -> 
         ditto = column.where(_is_ditto)
         written = filled & ~ditto
         names = column.codes[written]
-        once = written[0] and not written.all() and len(np.unique(names)) == len(names)
+        once = (
+            written[0]
+            and len(names) <= len(column) - len(names)
+            and len(np.unique(names)) == len(names)
+        )
         carried = ditto | ~filled if once else ditto
         latest = np.maximum.accumulate(np.where(written, np.arange(len(column)), -1))
         source = np.where(carried & (latest >= 0), latest, source)

@@ -220,3 +220,73 @@ def test_a_repeated_heading_loses_no_reading_above_it(tmp_path):
     path.write_text("weight,note\n118.4,\n119.0,\n117.2,\nweight,note\n120.1,\n", encoding="utf-8")
     read = read_weights(path)
     assert len(read.table) + len(read.not_used) == 4
+
+
+def test_what_a_block_says_of_its_packages_ends_with_the_next_batch(folder: Write) -> None:
+    rows = table(
+        folder,
+        "Batch,Q-1\nProduct,oat\nFate,pulled\nLoaf,3\nPicked,random\nNote,damp\nUnit,oz\nBy,MH\n"
+        "Date,2026-10-02\n\nslot,weight\n1,4.2\n\nBatch,Q-2\nslot,weight\n1,4.1\n",
+    )
+    assert rows["batch"].tolist() == ["Q-1", "Q-2"]
+    for name, said in (("product", "oat"), ("fate", "pulled"), ("loaf", "3"), ("note", "damp")):
+        assert rows[name].tolist() == [said, ""]
+    assert rows["picked"].tolist() == ["random", ""]
+    # how they were weighed holds on
+    assert rows["unit"].tolist() == ["oz", "oz"]
+    assert rows["by"].tolist() == ["MH", "MH"]
+    assert rows["when"].dt.day.tolist() == [2, 2]
+
+
+def test_what_stands_on_top_above_an_empty_line_holds_for_the_whole_sheet(folder: Write) -> None:
+    rows = table(
+        folder,
+        "Product,oat\nNote,new recipe\n\nBatch,Q-1\nFate,pulled\nslot,weight\n1,118\n\n"
+        "Batch,Q-2\nslot,weight\n1,119\n",
+    )
+    assert rows["product"].tolist() == ["oat", "oat"]
+    assert rows["note"].tolist() == ["new recipe", "new recipe"]
+    assert rows["fate"].tolist() == ["pulled", ""]
+
+
+def test_a_block_that_names_no_batch_goes_on_with_the_last(folder: Write) -> None:
+    rows = table(
+        folder,
+        "Batch,Q-1\nProduct,oat\nLoaf,1\nslot,weight\n1,118\n\nLoaf,2\nslot,weight\n1,119\n",
+    )
+    assert rows["batch"].tolist() == ["Q-1", "Q-1"]
+    assert rows["product"].tolist() == ["oat", "oat"]
+    assert rows["loaf"].tolist() == ["1", "2"]
+
+
+def test_the_next_block_of_the_same_batch_is_of_the_same_product(folder: Write) -> None:
+    rows = table(
+        folder,
+        "Batch,Q-1\nProduct,oat\nFate,pulled\nslot,weight\n1,118\n\nBatch,Q-1\nLoaf,2\n"
+        "slot,weight\n1,119\n",
+    )
+    assert rows["product"].tolist() == ["oat", "oat"]
+    assert rows["fate"].tolist() == ["pulled", ""]
+
+
+def test_gross_weights_do_not_pass_for_net_where_the_tare_was_of_the_batch_before(
+    folder: Write,
+) -> None:
+    text = "Batch,Q-1\nTare,14\nslot,weight\n1,74\n\nBatch,Q-2\nslot,weight\n1,75\n"
+    weighings = read_weights(folder({"oct.csv": text}) / "oct.csv")
+    assert weighings.table["net_g"].tolist() == [60]
+    assert "no empty part" in weighings.not_used["reason"][0]
+
+
+@pytest.mark.parametrize(
+    "text",
+    [
+        "batch,w1,w2\nQ-1,118,119\nQ-2,118,119\n,120,121\nQ-4,118,119\n",
+        "batch,loaf,slot1,slot2\nQ-1,1,118,119\nQ-2,1,118,119\n,2,120,121\nQ-4,1,118,119\n",
+    ],
+)
+def test_where_rows_have_their_own_batch_a_blank_joins_no_other(folder: Write, text: str) -> None:
+    weighings = read_weights(folder({"oct.csv": text}) / "oct.csv")
+    assert weighings.table["batch"].tolist() == ["Q-1", "Q-1", "Q-2", "Q-2", "Q-4", "Q-4"]
+    assert weighings.not_used[["row", "value"]].values.tolist() == [[4, "120"], [4, "121"]]
+    assert set(weighings.not_used["reason"]) == {"neither batch nor product is said"}
