@@ -83,6 +83,8 @@ class Section:
     overfull : array of bool
         Whether a row of a comma-separated file has numbers beyond its headings: what looks like
         two cells may be one number with a decimal comma.
+    unheaded : array of bool
+        Whether it is a number that stands under no heading.
     """
 
     file: str
@@ -95,6 +97,7 @@ class Section:
     line: NDArray[np.uint64]
     summed: NDArray[np.bool_]
     overfull: NDArray[np.bool_]
+    unheaded: NDArray[np.bool_]
 
 
 def heading_score(row: Sequence[Any]) -> int:
@@ -332,11 +335,12 @@ _LINE_NAME: Final = re.compile(
 
 def _pairs(row: Iterable[Any]) -> dict[str, Any]:
     """The name/value pairs of one row: in neighbouring cells, or as "Batch: Q-0412" in one."""
+    row = [cell for cell in row if cell != ""]
+    if len(row) == 1 and (named := _BATCH.fullmatch(cell_text(row[0]))):
+        return {"batch": named[1]}
     said: dict[str, Any] = {}
     waiting = unit = ""
     for cell in row:
-        if cell == "":
-            continue
         text = cell_text(cell)
         if waiting and not _said_name(text):
             said[waiting] = cell
@@ -411,6 +415,12 @@ def _section(
     beside = {place: filled[place] & filled[main] for place, main in again.items()}
     for place in again:
         filled[place] = filled[place] & ~beside[place]
+    overfull = _overfull(sheet, heads, rows)
+    unheaded = _unheaded(sheet, heads, weights, rows)
+    for place, numbers in unheaded.items():
+        main = weights[max(other for other in weights if other < place)]
+        weights[place] = replace(main, written=f"column {_letter(place)}")
+        filled[place] = numbers & ~overfull
     series = any(head.place is not None for head in weights.values())
     readings = _series(weights, filled) if series else _long(weights, filled, len(filled[0]))
     at, under = readings
@@ -446,7 +456,8 @@ def _section(
         ],
         _line_marks(sheet, heads, rows, said)[at],
         _sums_up(sheet, heads, list(weights), rows)[at],
-        _overfull(sheet, heads, rows)[at],
+        overfull[at],
+        np.isin(under, [order.index(place) for place in unheaded]),
     )
 
 
@@ -474,6 +485,25 @@ def _overfull(sheet: Sheet, heads: list[Heading], rows: slice) -> NDArray[np.boo
                 lambda cell: isinstance(cell, str) and re.fullmatch(r"\d+", cell) is not None
             )
     return over
+
+
+def _unheaded(
+    sheet: Sheet, heads: list[Heading], weights: dict[int, Heading], rows: slice
+) -> dict[int, NDArray[np.bool_]]:
+    """Columns without a heading on the right of weights, and where they hold numbers."""
+    found = {}
+    for place in range(min(weights) + 1, len(heads)):
+        if not heads[place].written:
+            numbers = (
+                sheet.columns[place]
+                .take(rows)
+                .where(
+                    lambda cell: isinstance(cell, float) or bool(_NUMBER.fullmatch(cell_text(cell)))
+                )
+            )
+            if numbers.any():
+                found[place] = numbers
+    return found
 
 
 def _weight_columns(heads: list[Heading], loaf_said: bool) -> dict[int, Heading]:

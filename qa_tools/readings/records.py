@@ -28,6 +28,10 @@ TEXTS: Final = (
     "id", "note", "weighed",
 )  # fmt: skip
 _PLAIN: Final = re.compile(r"\d+(?:\.(\d+))?")
+_UNHEADED: Final = (
+    "it stands under no heading",
+    "head its column: w1, w2, ... where each is a weight, or by what else it is",
+)
 NAT: Final = np.datetime64("NaT", "ns")
 
 
@@ -163,10 +167,15 @@ def _part(section: Section, decimal: str | None, order: str, default: str) -> Re
     weighed_as = section.heads.map(
         lambda head: head.column if head.column in ("net", "gross") else "weight"
     )
-    steps = _steps(weighed)
+    steps = _steps(weighed, section.summed | section.unheaded)
     tare = _own_tare(fields, units, decimal)
     problem = _with_second_weights(section, weighed, steps, decimal, default, remarks)
     problem = _with_lost_tare(problem, tare, weighed_as, remarks)
+    if section.unheaded.any():
+        problem = Coded(
+            np.where(section.unheaded, len(problem.values), problem.codes),
+            [*problem.values, _UNHEADED],
+        )
     return Records(
         file=Coded.constant(section.file, count),
         sheet=Coded.constant(section.sheet, count),
@@ -263,12 +272,16 @@ def unit_in(written: str) -> bool:
     return any(char.isalpha() for char in written)
 
 
-def _steps(weighed: Coded) -> NDArray[np.float64]:
-    """The finest step printed in the sheet, for each unit in it, in grams."""
-    finest: dict[str, int] = {}
-    for one in weighed.values:
-        if one.unit:
-            finest[one.unit] = max(finest.get(one.unit, 0), one.decimals)
+def _steps(
+    weighed: Coded, sums_up: NDArray[np.bool_] | None = None
+) -> NDArray[np.float64]:  # fmt: skip
+    """The finest step printed in the sheet, for each unit in it, in grams; a mean shows none."""
+    finest = {one.unit: 0 for one in weighed.values}
+    seen = range(len(weighed.values))
+    if sums_up is not None and sums_up.any():
+        seen = np.unique(weighed.codes[~sums_up]).tolist()
+    for one in (weighed.values[code] for code in seen):
+        finest[one.unit] = max(finest[one.unit], one.decimals)
     return weighed.numbers(
         lambda one: float(GRAMS[one.unit].scaleb(-finest[one.unit])) if one.unit else float("nan")
     )

@@ -290,3 +290,20 @@ def test_where_rows_have_their_own_batch_a_blank_joins_no_other(folder: Write, t
     assert weighings.table["batch"].tolist() == ["Q-1", "Q-1", "Q-2", "Q-2", "Q-4", "Q-4"]
     assert weighings.not_used[["row", "value"]].values.tolist() == [[4, "120"], [4, "121"]]
     assert set(weighings.not_used["reason"]) == {"neither batch nor product is said"}
+
+
+def test_numbers_under_no_heading_are_not_lost(folder: Write) -> None:
+    """A heading merged over three columns stands over the first of them only."""
+    text = "batch;Weights;;;note\nQ-1;118.2;119.4;120.1;\nQ-1;118.3;;x;7\n"
+    weighings = read_weights(folder({"oct.csv": text}) / "oct.csv")
+    assert weighings.table["net_g"].tolist() == [118.2, 118.3]
+    assert weighings.not_used[["row", "column", "value"]].values.tolist() == [
+        [2, "column C", "119.4"],
+        [2, "column D", "120.1"],
+    ]
+    assert set(weighings.not_used["reason"]) == {"it stands under no heading"}
+
+
+def test_a_title_that_is_a_batch_names_it(folder: Write) -> None:
+    rows = table(folder, "Batch Q-1,,\nw1,w2\n118,119\n\nLot no. 7,,\nw1,w2\n120,121\n")
+    assert rows["batch"].tolist() == ["Q-1", "Q-1", "7", "7"]

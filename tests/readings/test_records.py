@@ -97,3 +97,8 @@ def test_a_weight_whose_tare_cannot_be_read_does_not_pass_for_net(folder: Write)
     assert weighings.not_used["reason"].tolist() == [
         'its tare cannot be used: unit unknown: "stone"'
     ]
+
+
+def test_a_mean_does_not_set_the_step_of_the_scale(folder: Write) -> None:
+    rows = read(folder, "batch,weight\nQ-1,118.2\nQ-1,118.3\nMean,118.2500\n").table
+    assert rows["step_g"].tolist() == [0.1, 0.1]
