@@ -29,6 +29,7 @@ _DITTO: Final = {'"', "''", "″", "〃", "do", "do.", "ditto", "idem", '" "', "
 _BATCH: Final = re.compile(
     r"(?:^|[\s_])(?:batch|lot)(?:[\s_]*(?:no|nr|#)\.?)?[\s_:]+([^\s_]*\d[^\s_]*)", re.IGNORECASE
 )
+_TITLE: Final = re.compile(r"batch|lot", re.IGNORECASE)
 _SEARCHED: Final = 200
 _MIX: Final = 0x9E3779B97F4A7C15  # an odd number without pattern: spreads what it multiplies
 _LONE: Final = re.compile(r"(net|gross|w(eigh)?t)", re.IGNORECASE)
@@ -177,10 +178,21 @@ def _heading_rows(sheet: Sheet) -> list[tuple[int, list[Heading], int]]:
     for place, head in enumerate(heads):
         if head.column in _CARRIED:
             repeats = repeats | sheet.columns[place].where(partial(_reads, head.written.casefold()))
-    for number in np.flatnonzero(repeats).tolist():
-        if number >= first and (heads := _as_headings(sheet, number)):
+    titles = sheet.columns[0].where(lambda cell: bool(_TITLE.match(str(cell))))
+    for number in np.flatnonzero(repeats | titles).tolist():
+        if number < first:
+            continue
+        if titles[number] and _names_a_batch(sheet.row(number)):
+            # the same headings go on under it
+            tops.append((number + 1, tops[-1][1], number + 1))
+        elif heads := _as_headings(sheet, number):
             tops.append((number, *_with_second_row(sheet, number, heads)))
     return tops
+
+
+def _names_a_batch(row: list[Any]) -> bool:
+    """Whether a row says a batch and nothing else."""
+    return sum(cell != "" for cell in row) == 1 and list(_pairs(row)) == ["batch"]
 
 
 def _reads(wanted: str, cell: Any) -> bool:
@@ -208,6 +220,10 @@ def _as_headings(sheet: Sheet, number: int) -> list[Heading]:
     words = [cell for cell in filled if not _NUMBER.fullmatch(cell)]
     if len(words) + len(numbered) < len(filled):
         return []  # a row with numbers of its own is a row of data
+    if len(filled) == 1 and number + 1 < sheet.rows:
+        below = _as_headings(sheet, number + 1)
+        if any(head.is_weight and head.place is None for head in below):
+            return []  # "Weights in oz" over the headings is a title
     if len(filled) == 1 or len(weights) + len(known) >= 2 or _number_under(sheet, number, heads):
         return heads
     return []
@@ -235,10 +251,15 @@ def _number_under(sheet: Sheet, number: int, heads: list[Heading]) -> bool:
 def _with_second_row(
     sheet: Sheet, number: int, heads: list[Heading]
 ) -> tuple[list[Heading], int]:  # fmt: skip
-    """Take in a second heading row: "Weights (g)" over 1, 2, 3, ..."""
+    """Take in a second heading row: a unit under each, or "Weights (g)" over 1, 2, 3, ..."""
     if number + 1 >= sheet.rows:
         return heads, number + 1
     below = [cell_text(cell) for cell in sheet.row(number + 1)]
+    units = [cell.strip("()[] ") for cell in below]
+    if any(units) and all(headings.is_unit(unit) for unit in units if unit):
+        return [
+            replace(head, unit=head.unit or unit) for head, unit in zip(heads, units, strict=True)
+        ], number + 2
     series = {place: heading(cell) for place, cell in enumerate(below) if cell}
     above = [place for place, head in enumerate(heads) if head.is_weight]
     is_second = (
@@ -336,8 +357,13 @@ _LINE_NAME: Final = re.compile(
 def _pairs(row: Iterable[Any]) -> dict[str, Any]:
     """The name/value pairs of one row: in neighbouring cells, or as "Batch: Q-0412" in one."""
     row = [cell for cell in row if cell != ""]
-    if len(row) == 1 and (named := _BATCH.fullmatch(cell_text(row[0]))):
-        return {"batch": named[1]}
+    if len(row) == 1:
+        title = cell_text(row[0])
+        if named := _BATCH.fullmatch(title):
+            return {"batch": named[1]}
+        weights = heading(re.sub(r"^all\s+", "", title, flags=re.IGNORECASE))
+        if weights.column == "weight" and weights.unit:
+            return {"unit": weights.unit}
     said: dict[str, Any] = {}
     waiting = unit = ""
     for cell in row:

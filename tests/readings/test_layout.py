@@ -307,3 +307,22 @@ def test_numbers_under_no_heading_are_not_lost(folder: Write) -> None:
 def test_a_title_that_is_a_batch_names_it(folder: Write) -> None:
     rows = table(folder, "Batch Q-1,,\nw1,w2\n118,119\n\nLot no. 7,,\nw1,w2\n120,121\n")
     assert rows["batch"].tolist() == ["Q-1", "Q-1", "7", "7"]
+
+
+def test_a_row_of_units_under_the_headings(folder: Write) -> None:
+    rows = table(folder, "batch,gross,tare\n,oz,(g)\nQ-1,4.7,14.2\n")
+    assert rows[["batch", "unit", "tare_g"]].values.tolist() == [["Q-1", "oz", 14.2]]
+
+
+@pytest.mark.parametrize("title", ["Weights in oz", "All weights in oz", "Weights (oz)"])
+def test_a_title_that_says_the_unit(folder: Write, title: str) -> None:
+    rows = table(folder, f"{title}\nbatch,weight\nQ-1,4.2\n")
+    assert rows[["batch", "unit", "weight"]].values.tolist() == [["Q-1", "oz", 4.2]]
+
+
+def test_a_batch_named_between_the_rows_begins_its_own_rows(folder: Write) -> None:
+    text = "slot,weight\nBatch Q-1,\n1,118\n2,119\nBatch: Q-2,\n1,120\n"
+    weighings = read_weights(folder({"oct.csv": text}) / "oct.csv")
+    assert weighings.table["batch"].tolist() == ["Q-1", "Q-1", "Q-2"]
+    assert weighings.table["row"].tolist() == [3, 4, 6]
+    assert not len(weighings.not_used)
