@@ -22,6 +22,7 @@ from qa_tools.readings.blocks import (
 )
 from qa_tools.readings.coded import Coded, Stamps
 from qa_tools.readings.headings import Heading, squeezed
+from qa_tools.readings.quantities import unit_of
 from qa_tools.readings.tables import NotATable, Sheet, cell_text
 from qa_tools.readings.tops import NUMBER, heading_rows, heading_score
 
@@ -240,9 +241,17 @@ def _said_again(heads: list[Heading], weights: dict[int, Heading]) -> dict[int, 
     first: dict[tuple[Any, ...], int] = {}
     for place, head in weights.items():
         main = first.setdefault((head.column, head.place, head.weighed), place)
-        if squeezed(head.unit) != squeezed(weights[main].unit):
+        if _unit(head.unit) != _unit(weights[main].unit):
             again[place] = main
     return again
+
+
+def _unit(word: str) -> str:
+    """One spelling of a unit: "g" and "grams" are the same."""
+    try:
+        return unit_of(word)
+    except ValueError:
+        return word
 
 
 def _series(

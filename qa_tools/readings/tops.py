@@ -64,11 +64,11 @@ def heading_rows(sheet: Sheet) -> list[tuple[int, list[Heading], int]]:
     for number in np.flatnonzero(repeats | titles).tolist():
         if number < first:
             continue
-        if titles[number] and _names_a_batch(sheet.row(number)):
+        if titles[number] and heads[0].column != "batch" and _names_a_batch(sheet.row(number)):
             # the same headings go on under it
             tops.append((number + 1, tops[-1][1], number + 1))
-        elif heads := _as_headings(sheet, number):
-            tops.append((number, *_with_second_row(sheet, number, heads)))
+        elif again := _as_headings(sheet, number):
+            tops.append((number, *_with_second_row(sheet, number, again)))
     return tops
 
 
@@ -77,8 +77,14 @@ def _reads(wanted: str, cell: Any) -> bool:
 
 
 def _names_a_batch(row: list[Any]) -> bool:
-    """Whether a row says a batch and nothing else."""
-    return sum(cell != "" for cell in row) == 1 and list(pairs(row)) == ["batch"]
+    """Whether a row says a batch, as a line of a header block does, and holds no number."""
+    filled = [cell_text(cell) for cell in row if cell != ""]
+    said = pairs(row)
+    return (
+        "batch" in said
+        and len(filled) <= 2 * len(said)
+        and not any(NUMBER.fullmatch(cell) for cell in filled)
+    )
 
 
 def _as_headings(sheet: Sheet, number: int) -> list[Heading]:

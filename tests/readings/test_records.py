@@ -75,6 +75,7 @@ def test_a_second_weight_that_cannot_be_read_is_pointed_out(folder: Write) -> No
     [
         "batch,w1 (g),w2 (g)\nQ-1,118,119\n",
         "batch,weight,weight\nQ-1,118,119\n",
+        "batch,weight (g),weight (grams)\nQ-1,118,119\n",
         "loaf,weight (g),loaf,weight (oz)\n1,118,2,4.2\n",
     ],
 )

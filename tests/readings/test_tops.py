@@ -38,10 +38,10 @@ def test_a_row_of_units_under_the_headings(folder: Write) -> None:
 
 
 def test_a_batch_named_between_the_rows_begins_its_own_rows(folder: Write) -> None:
-    text = "slot,weight\nBatch Q-1,\n1,118\n2,119\nBatch: Q-2,\n1,120\n"
+    text = "slot,weight\nBatch Q-1,\n1,118\n2,119\nBatch: Q-2  By: MH,\n1,120\nBatch,Q-3\n1,121\n"
     weighings = read_weights(folder({"oct.csv": text}) / "oct.csv")
-    assert weighings.table["batch"].tolist() == ["Q-1", "Q-1", "Q-2"]
-    assert weighings.table["row"].tolist() == [3, 4, 6]
+    assert weighings.table["batch"].tolist() == ["Q-1", "Q-1", "Q-2", "Q-3"]
+    assert weighings.table["row"].tolist() == [3, 4, 6, 8]
     assert not len(weighings.not_used)
 
 
@@ -50,3 +50,10 @@ def test_a_repeated_heading_loses_no_reading_above_it(tmp_path: Path) -> None:
     path.write_text("weight,note\n118.4,\n119.0,\n117.2,\nweight,note\n120.1,\n", encoding="utf-8")
     read = read_weights(path)
     assert len(read.table) + len(read.not_used) == 4
+
+
+def test_a_batch_without_its_weight_is_no_title(folder: Write) -> None:
+    text = "batch,weight\nLot 1,118\nLot 2,\nLot 3,119\n"
+    weighings = read_weights(folder({"oct.csv": text}) / "oct.csv")
+    assert weighings.table["batch"].tolist() == ["Lot 1", "Lot 3"]
+    assert weighings.not_used["reason"].tolist() == ["no weight is written"]
