@@ -10,8 +10,8 @@ import numpy as np
 import pandas as pd
 
 from qa_tools.readings import marks
-from qa_tools.readings.headings import TABLES, Heading, heading, squeezed
-from qa_tools.readings.quantities import GRAMS, Declaration, number_of, parse_quantity, unit_of
+from qa_tools.readings.headings import TABLES, Heading, heading, likely_column, squeezed
+from qa_tools.readings.quantities import GRAMS, Declaration, Quantity, number_of, parse_quantity
 from qa_tools.readings.tables import Sheet, cell_text
 
 LISTS: Final = tuple(
@@ -176,53 +176,65 @@ def _tidy_one(
 ) -> pd.DataFrame:  # fmt: skip
     columns = TABLES[raw.table]["columns"]
     count = len(raw.rows)
-    units = [_unit(raw, number, decimal) for number in range(count)]
+    weights = _weights(raw, decimal, faults)
+    units = _row_units(weights, count)
     tidied: dict[str, pd.Series] = {}
     for name, about in columns.items():
         kind = about["kind"]
+        if name in weights:
+            per = units if kind == "quantity" else ["g"] * count
+            grams = [
+                float(one.grams / GRAMS[unit]) if one else np.nan
+                for one, unit in zip(weights[name], per, strict=True)
+            ]
+            tidied[name] = pd.Series(grams, dtype=_dtype(kind))
+            continue
         cells = raw.cells.get(name, [""] * count)
         if name == "unit" and "quantity" in {other["kind"] for other in columns.values()}:
             cells = list(units)
         values = []
         for number, cell in enumerate(cells):
             try:
-                values.append(_value(kind, cell, units[number], decimal, order))
+                values.append(_value(kind, cell, decimal, order))
             except ValueError as problem:
-                faults.append(
-                    Fault(
-                        raw.file,
-                        f"{_EXPECTED[kind]} in column {name}, row {raw.rows[number]}",
-                        f"{cell_text(cell)!r}: {problem}",
-                        "correct the cell; it is taken as empty until then",
-                    )
-                )
-                values.append(_value(kind, "", units[number], decimal, order))
+                faults.append(_cell_fault(raw, name, number, _EXPECTED[kind], problem))
+                values.append(_value(kind, "", decimal, order))
         tidied[name] = pd.Series(values, dtype=_dtype(kind))
     for name, cells in raw.cells.items():
         if name not in columns:
             tidied[name] = pd.Series([cell_text(cell) for cell in cells], dtype=str)
     frame = pd.DataFrame(tidied)
     if raw.table == "labels":
-        frame["declared"] = [
-            _declared(raw, number, faults) for number in range(count)
-        ]  # fmt: skip
+        frame["declared"] = [_declared(raw, number, decimal, faults) for number in range(count)]
         frame["declared"] = frame["declared"].astype(str)
     return frame[_usable(raw, frame, faults)]
+
+
+def _cell_fault(
+    raw: RawList, name: str, number: int, expected: str, problem: ValueError, to_do: str = ""
+) -> Fault:
+    """One cell that cannot be read: its row, its column, what is written, what is wrong."""
+    written = repr(cell_text(raw.cells[name][number]).strip())
+    wrong = str(problem) if str(problem).startswith(written) else f"{written}: {problem}"
+    return Fault(
+        raw.file,
+        expected,
+        f"in row {raw.rows[number]}, column {raw.heads[name].written}: {wrong}",
+        to_do or "correct the cell; it is taken as empty until then",
+    )
 
 
 _EXPECTED: Final = {
     "date": "a date",
     "number": "a number",
     "count": "a whole number",
-    "quantity": "a weight",
-    "grams": "a weight",
     "flag": "yes or no",
     "text": "a text",
     "key": "a name",
 }
 
 
-def _value(kind: str, cell: Any, unit: str, decimal: str | None, order: str) -> Any:
+def _value(kind: str, cell: Any, decimal: str | None, order: str) -> Any:
     text = cell_text(cell)
     if kind in ("text", "key"):
         return " ".join(text.split()) if kind == "key" else text
@@ -239,11 +251,7 @@ def _value(kind: str, cell: Any, unit: str, decimal: str | None, order: str) -> 
         return pd.Timestamp(day)
     if not text:
         return pd.NA if kind == "count" else np.nan
-    mark = "." if isinstance(cell, float) else decimal
-    if kind in ("quantity", "grams"):
-        amount = parse_quantity(text, unit, mark)
-        return float(amount.grams if kind == "grams" else amount.grams / GRAMS[unit])
-    number = number_of(text.strip().rstrip("%€$£").lstrip("€$£").strip(), mark)
+    number = number_of(text.strip().rstrip("%€$£").lstrip("€$£").strip(), _mark(cell, decimal))
     if kind == "count":
         if number != number.to_integral_value():
             raise ValueError("not a whole number")
@@ -251,53 +259,94 @@ def _value(kind: str, cell: Any, unit: str, decimal: str | None, order: str) -> 
     return float(number)
 
 
-def _unit(raw: RawList, number: int, decimal: str | None) -> str:
-    """The unit of a row: its unit column, the value's own, the heading's, or grams."""
+def _mark(cell: Any, decimal: str | None) -> str | None:
+    """The decimal mark of one cell: a number of a workbook has a point whatever its file shows."""
+    return "." if isinstance(cell, float) else decimal
+
+
+def _weights(
+    raw: RawList, decimal: str | None, faults: list[Fault]
+) -> dict[str, list[Quantity | None]]:
+    """
+    The columns of weights, each cell in its own unit.
+
+    That is the one written with the value; else the heading's; else the one in the row's column
+    of units; else grams. A unit that is none of weight makes no grams: the cell is left empty,
+    and it is said.
+    """
     columns = TABLES[raw.table]["columns"]
-    weights = [name for name in raw.cells if name in columns
-               and columns[name]["kind"] in ("quantity", "grams")]  # fmt: skip
-    said = cell_text(raw.cells["unit"][number]) if "unit" in raw.cells else ""
-    try:
-        if said:
-            return unit_of(said)
-        for name in weights:
-            cell = raw.cells[name][number]
-            if isinstance(cell, str) and any(char.isalpha() for char in cell):
-                return parse_quantity(cell, "g", decimal).unit
-            if raw.heads[name].unit:
-                return unit_of(raw.heads[name].unit)
-    except ValueError:
-        # the cell itself is reported where it is read
-        return "g"
-    return "g"
+    read: dict[str, list[Quantity | None]] = {}
+    for name, about in columns.items():
+        if about["kind"] not in ("quantity", "grams") or name not in raw.cells:
+            continue
+        read[name] = []
+        for number, cell in enumerate(raw.cells[name]):
+            said = raw.heads[name].unit
+            if not said and "unit" in raw.cells:
+                said = cell_text(raw.cells["unit"][number])
+            amount = None
+            if cell != "":
+                try:
+                    amount = parse_quantity(cell_text(cell), said or "g", _mark(cell, decimal))
+                except ValueError as problem:
+                    faults.append(_cell_fault(raw, name, number, "a weight", problem))
+            read[name].append(amount)
+    return read
 
 
-def _declared(raw: RawList, number: int, faults: list[Fault]) -> str:
+def _row_units(weights: dict[str, list[Quantity | None]], count: int) -> list[str]:
+    """The unit each row is kept in: that of its first weight, or grams."""
+    rows = [[column[number] for column in weights.values()] for number in range(count)]
+    return [next((one.unit for one in row if one), "g") for row in rows]
+
+
+def _declared(raw: RawList, number: int, decimal: str | None, faults: list[Fault]) -> str:
     """The label's words from its two quantities; "" (and a fault) where they make none."""
-    said = []
-    for quantity, unit in (("declared", "unit"), ("declared_2", "unit_2")):
-        text = cell_text(raw.cells[quantity][number]) if quantity in raw.cells else ""
-        word = cell_text(raw.cells[unit][number]) if unit in raw.cells else ""
-        if quantity in raw.heads and not word:
-            word = raw.heads[quantity].unit
-        if text:
-            said.append(text if any(char.isalpha() for char in text) else f"{text} {word or 'g'}")
-    words = " / ".join(said)
-    if not words:
-        return ""
+    words: list[str] = []
+    parts: list[Quantity] = []
+    for name, unit in (("declared", "unit"), ("declared_2", "unit_2")):
+        cell = raw.cells[name][number] if name in raw.cells else ""
+        text = cell_text(cell)
+        if not text:
+            continue
+        said = cell_text(raw.cells[unit][number]) if unit in raw.cells else ""
+        if not any(char.isalpha() for char in text):
+            text = f"{text} {said or raw.heads[name].unit or 'g'}"
+        words.append(text)
+        try:
+            parts += _quantities(text, _mark(cell, decimal))
+            if len(parts) > 2:
+                raise ValueError("declares more than two quantities")
+        except ValueError as problem:
+            to_do = "correct the cell; the label is left out until then"
+            if "two ways" in str(problem):
+                base = raw.sheet.file.rsplit("/", 1)[-1]
+                to_do = (
+                    f'settings.csv: name "decimal mark of {base}", value "comma" or "point"; '
+                    "the label is left out until then"
+                )
+            expected = "a declared quantity by weight"
+            faults.append(_cell_fault(raw, name, number, expected, problem, to_do))
+            return ""
+    return _plainly(" / ".join(words), Declaration(tuple(parts))) if parts else ""
+
+
+def _quantities(text: str, decimal: str | None) -> tuple[Quantity, ...]:
+    """What a label declares; the decimal mark counts only where it can be read two ways."""
     try:
-        Declaration.parse(words)
-    except ValueError as problem:
-        faults.append(
-            Fault(
-                raw.file,
-                f"a declared quantity by weight in row {raw.rows[number]}",
-                f"{words!r}: {problem}",
-                "correct the row; the label is left out until then",
-            )
-        )
-        return ""
-    return words
+        return Declaration.parse(text).parts
+    except ValueError:
+        if decimal is None:
+            raise
+        return Declaration.parse(text, decimal).parts
+
+
+def _plainly(words: str, meant: Declaration) -> str:
+    """The label's own words, where they can be read without their file's decimal mark."""
+    try:
+        return words if Declaration.parse(words) == meant else str(meant)
+    except ValueError:
+        return str(meant)
 
 
 def _usable(raw: RawList, frame: pd.DataFrame, faults: list[Fault]) -> pd.Series:
@@ -306,15 +355,32 @@ def _usable(raw: RawList, frame: pd.DataFrame, faults: list[Fault]) -> pd.Series
     for name in TABLES[raw.table]["needs"]:
         missing = frame[name].isna() | (frame[name].astype(str) == "")
         usable &= ~missing
+        if name not in raw.cells:
+            faults.append(_no_column(raw, name))
+            continue
         for number in np.flatnonzero(missing):
-            written = cell_text(raw.cells[name][number]) if name in raw.cells else ""
-            if not written:  # where something is written, the cell has its own fault already
+            # where something is written, the cell has its own fault already
+            if not cell_text(raw.cells[name][number]):
                 faults.append(
                     Fault(
                         raw.file,
-                        f"something in column {name}, row {raw.rows[number]}",
-                        "nothing",
+                        f"something in column {name}",
+                        f"nothing in row {raw.rows[number]}, column {raw.heads[name].written}",
                         "fill it in; the row is left out until then",
                     )
                 )
     return usable
+
+
+def _no_column(raw: RawList, name: str) -> Fault:
+    """A list without a column it cannot do without."""
+    written = [head.written for head in raw.heads.values()]
+    meant = next((word for word in written if likely_column(word, raw.table) == name), "")
+    shown = ", ".join(f'"{word[:30]}"' for word in written[:8])
+    return Fault(
+        raw.file,
+        f'a column headed "{name}"',
+        f"none; the headings read {shown}",
+        f'head a column "{name}"' + (f' (is "{meant}" meant for it?)' if meant else "")
+        + "; no row of the list is used until then",
+    )  # fmt: skip

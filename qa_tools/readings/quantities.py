@@ -149,7 +149,11 @@ class Quantity:
         return self.value * GRAMS[self.unit]
 
     def __str__(self) -> str:
-        return f"{self.value} {self.unit}"
+        written = f"{self.value:f}"
+        if re.fullmatch(r"-?[1-9]\d{0,2}\.\d{3}", written):
+            # "1.250" can be read as a thousand and more; with two decimals, or four, it cannot
+            written = written.rstrip("0").rstrip(".") if written.endswith("0") else f"{written}0"
+        return f"{written} {self.unit}"
 
 
 def parse_quantity(text: str, unit: str | None = None, decimal_mark: str | None = None) -> Quantity:
@@ -214,9 +218,19 @@ class Declaration:
     parts: tuple[Quantity, ...]
 
     @classmethod
-    def parse(cls, declared: float | int | str | Decimal | Quantity | Declaration) -> Declaration:
+    def parse(
+        cls,
+        declared: float | int | str | Decimal | Quantity | Declaration,
+        decimal_mark: str | None = None,
+    ) -> Declaration:
         """
         Read a declaration: a number of grams, or the label's own words.
+
+        Parameters
+        ----------
+        declared : number of grams, text, Quantity or Declaration
+        decimal_mark : {".", ","}, optional
+            Of words, where it is known; as in :func:`number_of`.
 
         Raises
         ------
@@ -237,7 +251,7 @@ class Declaration:
                 r"[()\[\]/|;·•]|\bnet\b|\bwt\b\.?|℮", " / ", declared, flags=re.IGNORECASE
             )
             pieces = [piece for piece in marked.split(" / ") if piece.strip()]
-            parts = [parse_quantity(piece, "g") for piece in pieces]
+            parts = [parse_quantity(piece, "g", decimal_mark) for piece in pieces]
         else:
             # repr of a float is the shortest text that reads back as it: 62.5 stays 62.5
             parts = [parse_quantity(str(declared), "g", ".")]

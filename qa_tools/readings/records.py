@@ -28,6 +28,10 @@ TEXTS: Final = (
     "id", "note", "weighed",
 )  # fmt: skip
 _PLAIN: Final = re.compile(r"\d+(?:\.(\d+))?")
+_UNHEADED: Final = (
+    "it stands under no heading",
+    "head its column: w1, w2, ... where each is a weight, or by what else it is",
+)
 NAT: Final = np.datetime64("NaT", "ns")
 
 
@@ -160,6 +164,18 @@ def _part(section: Section, decimal: str | None, order: str, default: str) -> Re
     for name in ("stage", "fate", "picked", "weighed"):
         texts[name] = _known_words(name, texts[name], remarks)
     when = _when(fields, order, remarks)
+    weighed_as = section.heads.map(
+        lambda head: head.column if head.column in ("net", "gross") else "weight"
+    )
+    steps = _steps(weighed, section.summed | section.unheaded)
+    tare = _own_tare(fields, units, decimal)
+    problem = _with_second_weights(section, weighed, steps, decimal, default, remarks)
+    problem = _with_lost_tare(problem, tare, weighed_as, remarks)
+    if section.unheaded.any():
+        problem = Coded(
+            np.where(section.unheaded, len(problem.values), problem.codes),
+            [*problem.values, _UNHEADED],
+        )
     return Records(
         file=Coded.constant(section.file, count),
         sheet=Coded.constant(section.sheet, count),
@@ -169,18 +185,16 @@ def _part(section: Section, decimal: str | None, order: str, default: str) -> Re
         row=section.rows,
         weight=weighed.numbers(lambda one: one.value),
         grams=weighed.numbers(lambda one: one.grams),
-        step=_steps(weighed),
-        weighed_as=section.heads.map(
-            lambda head: head.column if head.column in ("net", "gross") else "weight"
-        ),
+        step=steps,
+        weighed_as=weighed_as,
         texts=texts,
         when=when,
         slot=_slots(fields["slot"], remarks),
-        own_tare=_own_tare(fields["tare"], units, decimal, remarks),
+        own_tare=tare.numbers(lambda one: one.grams),
         line=section.line,
         summed=section.summed,
         overfull=section.overfull,
-        problem=weighed.map(lambda one: (one.problem, one.suggestion)),
+        problem=problem,
         remarks=remarks,
     )
 
@@ -258,12 +272,16 @@ def unit_in(written: str) -> bool:
     return any(char.isalpha() for char in written)
 
 
-def _steps(weighed: Coded) -> NDArray[np.float64]:
-    """The finest step printed in the sheet, for each unit in it, in grams."""
-    finest: dict[str, int] = {}
-    for one in weighed.values:
-        if one.unit:
-            finest[one.unit] = max(finest.get(one.unit, 0), one.decimals)
+def _steps(
+    weighed: Coded, sums_up: NDArray[np.bool_] | None = None
+) -> NDArray[np.float64]:  # fmt: skip
+    """The finest step printed in the sheet, for each unit in it, in grams; a mean shows none."""
+    finest = {one.unit: 0 for one in weighed.values}
+    seen = range(len(weighed.values))
+    if sums_up is not None and sums_up.any():
+        seen = np.unique(weighed.codes[~sums_up]).tolist()
+    for one in (weighed.values[code] for code in seen):
+        finest[one.unit] = max(finest[one.unit], one.decimals)
     return weighed.numbers(
         lambda one: float(GRAMS[one.unit].scaleb(-finest[one.unit])) if one.unit else float("nan")
     )
@@ -351,24 +369,99 @@ def _slots(
     return slots
 
 
-def _own_tare(
-    column: Coded,
-    units: Coded,
+def _with_second_weights(
+    section: Section,
+    weighed: Coded,
+    steps: NDArray[np.float64],
     decimal: str | None,
+    default: str,
     remarks: list[tuple[NDArray[np.intp], Coded]],
-) -> NDArray[np.float64]:
+) -> Coded:
+    """
+    What is wrong with each weight, where its row may say it once more in another unit.
+
+    A package counts once. Where the two differ by more than a step of each, nobody can know which
+    of them holds.
+    """
+    problem = weighed.map(lambda one: (one.problem, one.suggestion))
+    for at, cells, head in section.again:
+        if not len(at):
+            continue
+        column = f'column "{head.written}"'
+        second = Coded(
+            cells.codes, [weigh(cell, head.unit or default, decimal) for cell in cells.values]
+        )
+        grams = weighed.numbers(lambda one: one.grams)[at]
+        apart = np.abs(grams - second.numbers(lambda one: one.grams))
+        said = Coded.constant(
+            f"{column} says the same packages in another unit: compared, not counted again", 1
+        )
+        remarks.append((at[:1], said))
+        lost = np.flatnonzero(second.where(lambda one: bool(one.problem)))
+        unread = [f"{column} not read: {one.problem}" for one in second.values]
+        remarks.append((at[lost], Coded(second.codes[lost], unread)))
+        off = np.flatnonzero(apart > steps[at] + _steps(second) + 1e-9)
+        faults = [
+            (
+                f"the row says two weights: {_amount(weighed[number])}, and in {column} "
+                f"{_amount(second[place])}",
+                "correct the one that is wrong",
+            )
+            for number, place in zip(at[off].tolist(), off.tolist(), strict=True)
+        ]
+        codes = np.array(problem.codes)
+        codes[at[off]] = len(problem.values) + np.arange(len(off))
+        problem = Coded(codes, [*problem.values, *faults])
+    return problem
+
+
+def _amount(one: Weighed) -> str:
+    in_grams = "" if one.unit == "g" else f" ({one.grams:.1f} g)"
+    return f"{one.value:.12g} {one.unit}{in_grams}"
+
+
+def _own_tare(fields: Mapping[str, Coded], units: Coded, decimal: str | None) -> Coded:
+    """The row's own tare as `Weighed`, in its own unit, else in that of the weight beside it."""
+    column = fields["tare"].distinct()
     if all(cell == "" for cell in column.values):
-        return np.full(len(column), np.nan)
-    pairs, inverse = _pairs(column.distinct(), units)
-    cells = column.distinct().values
-    read = Coded(
-        inverse, [weigh(cells[c], units.values[u], decimal) for c, u in pairs]
-    )  # fmt: skip
-    lost = column.where(lambda cell: cell != "") & read.where(lambda one: bool(one.problem))
-    if lost.any():
-        at = np.flatnonzero(lost)
-        remarks.append((at, read.take(at).map(lambda one: f"its tare was not used: {one.problem}")))
-    return read.numbers(lambda one: one.grams)
+        return Coded.constant(Weighed(np.nan, "", np.nan, 0, "", ""), len(column))
+    own = fields["tare unit"].map(lambda unit: unit or "").filled(units).distinct()
+    pairs, inverse = _pairs(column, own)
+    return Coded(
+        inverse,
+        [
+            weigh(column.values[cell], own.values[unit], decimal)
+            if column.values[cell] != ""
+            else Weighed(np.nan, "", np.nan, 0, "", "")
+            for cell, unit in pairs
+        ],
+    )
+
+
+def _with_lost_tare(
+    problem: Coded,
+    tare: Coded,
+    weighed_as: Coded,
+    remarks: list[tuple[NDArray[np.intp], Coded]],
+) -> Coded:
+    """
+    What a tare that cannot be read does to the weight beside it.
+
+    A net weight does not need it, and a gross one may have the mean of the empty parts; any other
+    would pass for net without it.
+    """
+    lost = tare.where(lambda one: bool(one.problem))
+    if not lost.any():
+        return problem
+    at = np.flatnonzero(lost)
+    remarks.append((at, tare.take(at).map(lambda one: f"its tare was not used: {one.problem}")))
+    passes = lost & problem.where(lambda one: not one[0])
+    passes &= weighed_as.where(lambda kind: kind == "weight")
+    instead = tare.map(lambda one: (f"its tare cannot be used: {one.problem}", one.suggestion))
+    return Coded(
+        np.where(passes, instead.codes + len(problem.values), problem.codes),
+        [*problem.values, *instead.values],
+    ).distinct()
 
 
 def canonical(column: Coded, known: Mapping[str, str]) -> Coded:

@@ -1,4 +1,4 @@
-"""The three forms, header blocks, names that say something, paper forms typed up."""
+"""The three forms, tables side by side, paper forms typed up, workbooks."""
 
 import datetime as dt
 import io
@@ -10,7 +10,6 @@ import pytest
 import xlsxwriter
 
 from qa_tools.readings import read_weights, read_works
-from qa_tools.readings.layout import Names, said_by_name
 
 Write = Callable[[dict[str, str | bytes]], Path]
 
@@ -50,18 +49,6 @@ def test_bare_numbers_are_slots_beside_a_loaf_and_packages_beside_none(folder: W
     assert packs["slot"].isna().all()
 
 
-def test_a_header_block_holds_for_all_rows(folder: Write) -> None:
-    rows = table(
-        folder,
-        "Weighing sheet,,\n\nBatch,Q-1,\nDate:,02.10.2026,\nUnit,oz,\nScale,S1,\nBy,MH,\n\n"
-        "slot,weight,by\n1,4.2,\n2,4.3,PR\n",
-    )
-    assert rows["batch"].tolist() == ["Q-1", "Q-1"]
-    assert rows["unit"].tolist() == ["oz", "oz"]
-    assert rows["scale"].tolist() == ["S1", "S1"]
-    assert rows["by"].tolist() == ["MH", "PR"]
-
-
 def test_a_paper_form_typed_up(folder: Write) -> None:
     """Pairs in one cell, blank lines, two forms one below the other, a line of means."""
     weighings = read_weights(
@@ -86,13 +73,6 @@ def test_a_paper_form_typed_up(folder: Write) -> None:
     ] * 3
 
 
-def test_a_line_of_a_header_block_is_no_heading_row(folder: Write) -> None:
-    """The name of scale S1 looks like the first slot."""
-    rows = table(folder, "Batch,Q-1\nScale,S1\nCutter,W1\nloaf,slot1,slot2\n1,130,131\n")
-    assert rows["net_g"].tolist() == [130, 131]
-    assert set(rows["scale"]) == {"S1"}
-
-
 def test_tables_side_by_side(folder: Write) -> None:
     rows = table(folder, "Batch,Q-1,,\nloaf,weight,loaf,weight\n1,121,2,120\n1,122,2,119\n")
     assert rows["loaf"].tolist() == ["1", "2", "1", "2"]
@@ -104,24 +84,6 @@ def test_net_comes_before_gross_and_gross_fills_its_gaps(folder: Write) -> None:
     rows = table(folder, "batch,gross,tare,net\nQ-1,430,180,250\nQ-1,431,180,\n")
     assert rows["net_g"].tolist() == [250, 251]
     assert rows["column"].tolist() == ["net", "gross"]
-
-
-def test_a_name_written_once_holds_for_the_rows_under_it(folder: Write) -> None:
-    rows = table(folder, "batch,weight\nQ-1,118\n,119\n,120\nQ-2,121\n,122\n")
-    assert rows["batch"].tolist() == ["Q-1"] * 3 + ["Q-2"] * 2
-
-
-def test_a_blank_is_a_blank_where_names_come_back(folder: Write) -> None:
-    weighings = read_weights(
-        folder({"oct.csv": "batch,weight\nQ-1,118\nQ-2,119\n,120\nQ-1,121\n"}) / "oct.csv"
-    )
-    assert weighings.table["batch"].tolist() == ["Q-1", "Q-2", "Q-1"]
-    assert weighings.not_used["reason"].tolist() == ["neither batch nor product is said"]
-
-
-def test_ditto_marks(folder: Write) -> None:
-    rows = table(folder, "batch,weight\nQ-1,118\nditto,119\nQ-2,120\n″,121\n")
-    assert rows["batch"].tolist() == ["Q-1", "Q-1", "Q-2", "Q-2"]
 
 
 def test_workbook_with_merged_cells_two_heading_rows_and_dates(folder: Write) -> None:
@@ -152,34 +114,6 @@ def test_workbook_with_merged_cells_two_heading_rows_and_dates(folder: Write) ->
     assert set(rows["sheet"]) == {"Q-7 packed"}
 
 
-def test_time_in_its_own_column_and_missing_on_some_days(folder: Write) -> None:
-    rows = table(folder, "batch,date,time,weight\nQ-1,2026-10-02,8:15,118\nQ-1,2026-10-03,,119\n")
-    assert rows["when"].tolist() == [
-        pd.Timestamp("2026-10-02 08:15"),
-        pd.Timestamp("2026-10-03"),
-    ]
-
-
-@pytest.mark.parametrize(
-    ("name", "said"),
-    [
-        (
-            "oat-honey packed 2026-10-12",
-            {"product": "oat-honey", "stage": "packed", "when": "2026-10-12"},
-        ),
-        ("Oat and honey bar", {"product": "oat-honey"}),
-        ("Q-0412", {"batch": "Q-0412"}),
-        ("cut_Q-0412", {"batch": "Q-0412", "stage": "cut"}),
-        ("batch Z-9", {"batch": "Z-9"}),
-        ("october", {}),
-        ("Sheet1", {}),
-    ],
-)
-def test_what_a_name_says(name: str, said: dict[str, str]) -> None:
-    names = Names(("Q-0412", "Q-0413"), ("oat-honey",), (("Oat and honey bar", "oat-honey"),))
-    assert said_by_name(name, names) == said
-
-
 def test_a_file_of_numbers_alone_is_one_batch_called_after_it(folder: Write) -> None:
     rows = table(folder, "118.4\n119.0\n120.2\n", "friday.csv")
     assert rows["net_g"].tolist() == [118.4, 119.0, 120.2]
@@ -193,30 +127,13 @@ def test_a_number_with_a_decimal_comma_is_not_read_without_its_tenths(folder: Wr
     assert "decimal comma" in weighings.not_used["reason"][0]
 
 
-def test_one_known_heading_is_enough_over_numbers(folder: Write) -> None:
-    rows = table(folder, "Batch,Q-1\nWeighed,bare\nUnit,oz\n\nNo.,Weight\n1,4.2\n2,4.3\n")
-    assert rows["weight"].tolist() == [4.2, 4.3]
-    assert set(rows["weighed"]) == {"bare"}
-    assert set(rows["unit"]) == {"oz"}
-    assert table(folder, "#;g\n1;131,2\n2;131,4\n", "lot 13.csv")["net_g"].tolist() == [
-        131.2,
-        131.4,
+def test_numbers_under_no_heading_are_not_lost(folder: Write) -> None:
+    """A heading merged over three columns stands over the first of them only."""
+    text = "batch;Weights;;;note\nQ-1;118.2;119.4;120.1;\nQ-1;118.3;;x;7\n"
+    weighings = read_weights(folder({"oct.csv": text}) / "oct.csv")
+    assert weighings.table["net_g"].tolist() == [118.2, 118.3]
+    assert weighings.not_used[["row", "column", "value"]].values.tolist() == [
+        [2, "column C", "119.4"],
+        [2, "column D", "120.1"],
     ]
-
-
-def test_how_it_was_weighed_said_once(folder: Write) -> None:
-    weighings = read_weights(
-        folder({"oct.csv": "Batch,Q-1\nWeighed,gross\nTare,14.2\nLoaf,3\n\nslot,weight\n1,74.2\n"})
-        / "oct.csv"
-    )
-    row = weighings.table.iloc[0]
-    assert (row["weighed"], row["loaf"], row["tare_g"], row["net_g"]) == ("gross", "3", 14.2, 60.0)
-
-
-def test_a_repeated_heading_loses_no_reading_above_it(tmp_path):
-    from qa_tools.readings import read_weights
-
-    path = tmp_path / "two.csv"
-    path.write_text("weight,note\n118.4,\n119.0,\n117.2,\nweight,note\n120.1,\n", encoding="utf-8")
-    read = read_weights(path)
-    assert len(read.table) + len(read.not_used) == 4
+    assert set(weighings.not_used["reason"]) == {"it stands under no heading"}

@@ -1,8 +1,16 @@
 from decimal import Decimal
 
 import pytest
+from hypothesis import given
+from hypothesis import strategies as st
 
-from qa_tools.readings.quantities import number_of
+from qa_tools.readings.quantities import (
+    GRAMS,
+    Declaration,
+    Quantity,
+    number_of,
+    parse_quantity,
+)
 
 
 @pytest.mark.parametrize("mark", [".", ","])
@@ -12,3 +20,32 @@ def test_a_leading_zero_is_no_group_of_thousands(mark: str) -> None:
     assert number_of(f"0{mark}118", mark) == Decimal("0.118")
     with pytest.raises(ValueError, match="not a number with decimal mark"):
         number_of(f"0{other}118", mark)
+
+
+@given(st.decimals("0.001", 9999, places=3), st.sampled_from(sorted(GRAMS)))
+def test_a_quantity_is_written_so_that_it_reads_one_way_only(value: Decimal, unit: str) -> None:
+    """ "1.250" may be a thousand and more: it is written "1.25"."""
+    quantity = Quantity(value, unit)
+    assert parse_quantity(str(quantity)) == quantity
+
+
+@pytest.mark.parametrize(
+    ("text", "grams"),
+    [("4.2 oz", "119.067997125"), ("1 lb", "453.59237"), ("0,12 kg", "120"), ("62500 mg", "62.5")],
+)
+def test_units_are_exact(text: str, grams: str) -> None:
+    assert parse_quantity(text).grams == Decimal(grams)
+
+
+@pytest.mark.parametrize("text", ["", "heavy", "120", "120 mL", "3 stone", "120 g 4 oz"])
+def test_what_is_no_weight_is_refused(text: str) -> None:
+    with pytest.raises(ValueError, match=r"weight|unit"):
+        parse_quantity(text)
+
+
+def test_a_declaration_is_one_quantity_or_the_same_in_two_units() -> None:
+    assert str(Declaration.parse("NET WT 4.2 OZ (120 g)")) == "4.2 oz / 120 g"
+    assert Declaration.parse("1.250 kg", ",") == Declaration.parse("1250 kg")
+    for words in ("4.2 oz / 120 g / 0.12 kg", "0 g", "net wt", "1.250 kg"):
+        with pytest.raises(ValueError, match=r"declar|two ways"):
+            Declaration.parse(words)

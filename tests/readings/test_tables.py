@@ -9,8 +9,8 @@ from pathlib import Path
 import pytest
 import xlsxwriter
 
-from qa_tools.readings.layout import heading_score
 from qa_tools.readings.tables import NotATable, Sheet, read_sheets
+from qa_tools.readings.tops import heading_score
 
 
 def sheets_of(path: Path, data: bytes) -> list[Sheet]:
