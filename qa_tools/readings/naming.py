@@ -102,8 +102,10 @@ def stages(s: Sift) -> None:
 
 def _placed(s: Sift, what: str, called: Mapping[str, set[str]]) -> Coded:
     """Names in the spelling of their list; what two of them could mean equally is not used."""
-    spelt = _spellings(called)
     written = s.found.texts[what]
+    if not called:
+        return written
+    spelt = _spellings(called)
     plain = {name: next(iter(keys)) for name, keys in called.items() if len(keys) == 1}
     several = written.where(
         lambda name: name not in plain and len(spelt.get(squeezed(name), ())) > 1

@@ -183,8 +183,10 @@ class Sift:
 
     def by_batch(self, days: Mapping[Any, Any]) -> NDArray[np.datetime64]:
         """A day of its batch for each reading; not a time where the batch has none."""
-        return np.array([_day(days.get(name)) for name in self.batch.values],
-                        "datetime64[D]")[self.batch.codes]  # fmt: skip
+        if not days:
+            return np.broadcast_to(np.datetime64("NaT", "D"), len(self.found))
+        each = [_day(days.get(name)) for name in self.batch.values]
+        return np.array(each, "datetime64[D]")[self.batch.codes]
 
     def as_read(self, number: int) -> str:
         """The weight as read, with its unit."""

@@ -45,7 +45,11 @@ def test_the_answer_may_stand_in_the_name(read: Read) -> None:
             "mistake",
             'The value "mistake" of "row 2 of oct.csv" is not understood.',
         ),
-        ("unit of otc.csv", "oz", '"unit of otc.csv": no file of that name was read, is "oct.csv" meant?'),
+        (
+            "unit of otc.csv",
+            "oz",
+            '"unit of otc.csv": no file of that name was read, is "oct.csv" meant?',
+        ),
         ("unit", "stone", 'The value "stone" of "unit" is not understood.'),
         ("date order", "day", 'The value "day" of "date order" is not understood.'),
         ("decimal mark", "colon", 'The value "colon" of "decimal mark" is not understood.'),
