@@ -47,16 +47,17 @@ def pasted_blocks(
     blocks = _repeated(lines, part, SHORTEST)
     if not blocks:
         return []
-    rest, circling = np.ones(len(lines), np.bool_), np.zeros(len(lines), np.bool_)
-    for first, length, earlier in blocks:
+    rest = np.ones(len(lines), np.bool_)
+    for first, length, _ in blocks:
         rest[first : first + length] = False
-        if _runs_into_itself(part, first, length, earlier):
-            circling[earlier : first + length] = True
     pairs, follows = _alike(lines, part, rest)
     needed = max(SHORTEST, 1 + math.ceil(math.log(pairs / _BY_CHANCE) / -math.log(follows)))
-    if needed > SHORTEST:
-        blocks = _repeated(lines, part, needed)
-    apart = [block for block in blocks if not _runs_into_itself(part, *block)]
+    longer = _repeated(lines, part, needed) if needed > SHORTEST else blocks
+    circling = np.zeros(len(lines), np.bool_)
+    for first, length, earlier in [*blocks, *longer]:
+        if _runs_into_itself(part, first, length, earlier):
+            circling[earlier : first + length] = True
+    apart = [block for block in longer if not _runs_into_itself(part, *block)]
     if not apart:
         return []
     usual = _usual(lines, part, rest, follows, apart)
