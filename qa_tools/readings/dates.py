@@ -10,18 +10,17 @@ from typing import Any, Final
 
 ORDERS: Final = ("year first", "day first", "month first")
 
+DAYS: Final = ("Monday", "Tuesday", "Wednesday", "Thursday", "Friday", "Saturday", "Sunday")
+MONTHS: Final = (
+    "January", "February", "March", "April", "May", "June", "July", "August", "September",
+    "October", "November", "December",
+)  # fmt: skip
+
 _MONTHS: Final = {
     name: number
-    for number, names in enumerate(
-        (
-            "jan january", "feb february", "mar march", "apr april", "may", "jun june",
-            "jul july", "aug august", "sep sept september", "oct october", "nov november",
-            "dec december",
-        ),
-        start=1,
-    )
-    for name in names.split()
-}  # fmt: skip
+    for number, month in enumerate(map(str.casefold, MONTHS), start=1)
+    for name in (month, month[:3])
+} | {"sept": 9}
 _WEEKDAY: Final = re.compile(
     r"^(mon|tue|tues|wed|wednes|thu|thur|thurs|fri|sat|satur|sun)(day)?\.?,?\s+", re.IGNORECASE
 )
@@ -145,3 +144,46 @@ def orders_that_fit(texts: Iterable[Any]) -> set[str]:
         if isinstance(text, str) and text and (possible := readings_of(text)):
             fitting &= possible.keys()
     return fitting
+
+
+def day_words(day: dt.date, *, year: bool = True) -> str:
+    """
+    A date in words, the same in every locale.
+
+    Examples
+    --------
+    >>> day_words(dt.date(2026, 11, 1))
+    '1 November 2026'
+    """
+    return f"{day.day} {MONTHS[day.month - 1]}" + (f" {day.year}" if year else "")
+
+
+def weekdays(written: str) -> tuple[int, ...]:
+    """
+    The days of the week that are named, in the order they are named; 0 is Monday.
+
+    Raises
+    ------
+    ValueError
+        A word in it is no day of the week, or none is named.
+
+    Examples
+    --------
+    >>> weekdays("Mon-Sat"), weekdays("Sunday to Tuesday"), weekdays("Mon, Wed and Fri")
+    ((0, 1, 2, 3, 4, 5), (6, 0, 1), (0, 2, 4))
+    """
+    found: list[int] = []
+    for piece in re.split(r"\s*(?:[,;/+&]|\band\b)\s*", written.strip()):
+        ends = [_weekday(word) for word in re.split(r"\s*(?:[-\u2013\u2014]|\bto\b)\s*", piece)]
+        if len(ends) > 2:
+            raise ValueError(f"{piece!r} names more than two ends")
+        found += [(ends[0] + i) % 7 for i in range((ends[-1] - ends[0]) % 7 + 1)]
+    return tuple(dict.fromkeys(found))
+
+
+def _weekday(word: str) -> int:
+    start = word.strip(" .").casefold()
+    named = [number for number, day in enumerate(DAYS) if day.casefold().startswith(start)]
+    if len(start) < 2 or not named:
+        raise ValueError(f"{word!r} is no day of the week; write Monday or Mon")
+    return named[0]

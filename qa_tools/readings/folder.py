@@ -53,7 +53,7 @@ class Contents:
 
 def contents(source: Path | Sequence[Path]) -> Contents:
     """
-    Read every table of a folder, a file, or several files.
+    Read every table of a folder, a file, or several files and folders.
 
     A file or sheet named as a list (products, batches, ...) is that list; any other is weights,
     as is everything under a folder ``weights``.
@@ -63,7 +63,7 @@ def contents(source: Path | Sequence[Path]) -> Contents:
     FileNotFoundError
         There is no such file or folder.
     """
-    root, files = _files(source)
+    root, files, named = _files(source)
     found = Contents(root)
     same: dict[str, list[str]] = {}
     for path in _with_progress(files):
@@ -71,7 +71,7 @@ def contents(source: Path | Sequence[Path]) -> Contents:
         under_weights = WEIGHTS in path.relative_to(root).parts[:-1]
         if path.suffix.casefold() not in TABLE_ENDINGS:
             # beside the lists lie notes and pictures of all kinds; among weights they are missed
-            if under_weights or source != root:
+            if under_weights or path in named:
                 found.unread.append(_no_table(name))
             continue
         try:
@@ -118,28 +118,30 @@ def _no_table(name: str) -> Fault:
     )
 
 
-def _files(source: Path | Sequence[Path]) -> tuple[Path, list[Path]]:
-    """The folder that names are relative to, and the files to look at, in a steady order."""
-    if not isinstance(source, Path):
-        paths = [Path(one) for one in source]
-        for path in paths:
-            if not path.exists():
-                raise FileNotFoundError(path)
-        files = [path.absolute() for path in paths if path.is_file()]
-        return Path(os.path.commonpath([str(path.parent) for path in files] or ["."])), files
-    if not source.exists():
-        raise FileNotFoundError(source)
-    if source.is_file():
-        return source.parent, [source]
+def _files(source: Path | Sequence[Path]) -> tuple[Path, list[Path], set[Path]]:
+    """The folder names are relative to, the files in a steady order, those asked for by name."""
+    single = isinstance(source, Path)
+    places = [source] if isinstance(source, Path) else [Path(one).absolute() for one in source]
+    for place in places:
+        if not place.exists():
+            raise FileNotFoundError(place)
+    tops = [str(place if place.is_dir() else place.parent) for place in places]
+    root = Path(tops[0] if single else os.path.commonpath(tops or ["."]))
+    files = [file for place in places for file in ([place] if place.is_file() else _in(place))]
+    return root, list(dict.fromkeys(files)), {place for place in places if place.is_file()}
+
+
+def _in(folder: Path) -> list[Path]:
+    """The files of a folder that are looked at."""
     # where there is a folder of weights, other folders (papers, earlier reports) are left alone
-    if (source / WEIGHTS).is_dir():
-        tops = [path for path in source.iterdir() if path.is_file()]
-        paths = [*tops, *(source / WEIGHTS).rglob("*")]
+    if (folder / WEIGHTS).is_dir():
+        tops = [path for path in folder.iterdir() if path.is_file()]
+        paths = [*tops, *(folder / WEIGHTS).rglob("*")]
     else:
-        paths = list(source.rglob("*"))
-    return source, sorted(
-        (path for path in paths if path.is_file() and _looked_at(path, source)),
-        key=lambda path: path.relative_to(source).as_posix(),
+        paths = list(folder.rglob("*"))
+    return sorted(
+        (path for path in paths if path.is_file() and _looked_at(path, folder)),
+        key=lambda path: path.relative_to(folder).as_posix(),
     )
 
 

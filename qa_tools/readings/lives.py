@@ -2,12 +2,16 @@
 
 from __future__ import annotations
 
-from typing import Any
+from typing import Any, Final
 
 import numpy as np
 import pandas as pd
 
-from qa_tools.readings.sift import Sift, day_of
+from qa_tools.readings.dates import day_words
+from qa_tools.readings.sift import Sift
+
+_DAY: Final = 86_400 * 10**9
+_NONE: Final = np.iinfo(np.int64).min
 
 
 def batch_lives(batches: pd.DataFrame, products: pd.DataFrame) -> dict[str, tuple[Any, Any]]:
@@ -26,28 +30,58 @@ def batch_lives(batches: pd.DataFrame, products: pd.DataFrame) -> dict[str, tupl
     )
 
 
+def not_believed(s: Sift) -> None:
+    """A day past its batch's life and more than a year after every other: a mistyped year."""
+    s.when = s.found.when
+    columns = ["made_on", "packed_on", "sell_from"]
+    listed = s.lists["batches"][columns].to_numpy("datetime64[ns]").ravel().view(np.int64)
+    times = s.when.view(np.int64)  # where there is no date, the least of all numbers
+    last = times.max(initial=_NONE)
+    if last == _NONE:
+        return
+    last = last // _DAY * _DAY
+    late = times >= last
+    other = max(times.max(initial=_NONE, where=~late), listed.max(initial=_NONE))
+    if other == _NONE or last - other <= 366 * _DAY:
+        return
+    lives = batch_lives(s.lists["batches"], s.lists["products"])
+    late &= ~(times < s.by_batch({name: ends for name, (_, ends) in lives.items()})
+              .astype("datetime64[ns]").view(np.int64) + _DAY)  # fmt: skip
+    day = day_words(pd.Timestamp(last))
+    s.when = np.where(late, np.datetime64("NaT", "ns"), s.when)
+    for number in np.flatnonzero(late).tolist():
+        s.remark.add(
+            number,
+            f"dated {day}, more than a year after every other date in the works: "
+            "taken as not said; correct it, or enter the batch with its dates in batches.csv",
+        )
+
+
 def outside_life(s: Sift) -> None:
     """A date before the batch was made, or after its shelf life."""
     batches = s.lists["batches"]
     if not len(batches):
         return
     lives = batch_lives(batches, s.lists["products"])
-    begins = np.array(
-        [day_of(lives.get(name, (None, None))[0]) for name in s.batch.values], "datetime64[D]",
-    )[s.batch.codes]  # fmt: skip
-    ends = np.array(
-        [day_of(lives.get(name, (None, None))[1]) for name in s.batch.values], "datetime64[D]",
-    )[s.batch.codes]  # fmt: skip
+    made = s.by_batch({name: begins for name, (begins, _) in lives.items()})
+    ends = s.by_batch({name: ends for name, (_, ends) in lives.items()})
+    # before it was packed a batch may well be weighed, but not as packed
+    packed = s.stage.where(lambda stage: stage in ("packed", "shelf")) & np.isnat(made)
+    begins = np.where(packed, s.packed, made)
     day = s.when.astype("datetime64[D]")
     for number in np.flatnonzero(s.open & (day < begins)).tolist():
         s.remark.add(
             number,
-            f"dated {pd.Timestamp(day[number]):%d %B %Y}, before batch {s.batch[number]} "
-            f"was made ({pd.Timestamp(begins[number]):%d %B %Y})",
+            f"dated {_words(day[number])}, before batch {s.batch[number]} was "
+            f"{'packed' if packed[number] else 'made'} ({_words(begins[number])})",
         )
     for number in np.flatnonzero(s.open & (day > ends)).tolist():
         s.remark.add(
             number,
-            f"dated {pd.Timestamp(day[number]):%d %B %Y}, after the shelf life of batch "
-            f"{s.batch[number]} ended ({pd.Timestamp(ends[number]):%d %B %Y})",
+            f"dated {_words(day[number])}, after the shelf life of batch "
+            f"{s.batch[number]} ended ({_words(ends[number])})",
         )
+
+
+def _words(day: np.datetime64) -> str:
+    return day_words(pd.Timestamp(day))

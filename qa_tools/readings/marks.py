@@ -5,66 +5,14 @@ from __future__ import annotations
 import datetime as dt
 import re
 from collections.abc import Callable, Iterable, Mapping, Sequence
-from dataclasses import dataclass, field
 from typing import Any, Final
 
 from qa_tools.readings import dates
-from qa_tools.readings.headings import folded
+from qa_tools.readings.answers import Answers as Answers
+from qa_tools.readings.answers import Question, date_order, decimal_mark
 from qa_tools.readings.quantities import number_of
 
 _PIECE: Final = re.compile(r"\d[\d.,'\u00a0\u202f ]*\d|\d")
-_SAID: Final = re.compile(r"(row\s.+?)\s+is\s+(?:a\s+)?(real|slip)\b", re.IGNORECASE)
-_MARKS: Final = {"comma": ",", "point": ".", "dot": ".", "period": ".", ",": ",", ".": "."}
-
-
-@dataclass
-class Answers:
-    """
-    The answers kept in settings.csv, looked up by what they answer.
-
-    Attributes
-    ----------
-    given : mapping of folded name to (value, who, when)
-    """
-
-    given: Mapping[str, tuple[str, str, str]] = field(default_factory=dict)
-
-    @classmethod
-    def of(cls, rows: Iterable[tuple[str, str, str, str]]) -> Answers:
-        """From rows of name, value, who, when; a later answer replaces an earlier one."""
-        given = {}
-        for name, value, who, when in rows:
-            # "row 41 of oct.csv is real, not a slip": the answer may stand in the name
-            if said := _SAID.match(name):
-                name, value = said[1], said[2]
-            given[folded(name)] = (value, who, when)
-        return cls(given)
-
-    def of_file(self, what: str, file: str) -> str:
-        """The answer given for one file: by its path, its name, or its name without ending."""
-        for name in names_of_file(file):
-            if found := self.given.get(folded(f"{what} of {name}")):
-                return found[0]
-        return ""
-
-    def general(self, what: str) -> str:
-        """The answer given for the whole works."""
-        return self.given.get(folded(what), ("",))[0]
-
-    def of_row(self, row: int, column: str, file: str, sheet: str) -> tuple[str, str, str]:
-        """What was answered about one reading: (slip or real, who, when); empty where nothing."""
-        for name in names_of_file(file):
-            for place in (f"row {row} {column}", f"row {row} column {column}", f"row {row}"):
-                for tail in (f" sheet {sheet}", f" {sheet}", ""):
-                    if found := self.given.get(folded(f"{place} of {name}{tail}")):
-                        return found
-        return "", "", ""
-
-
-def names_of_file(file: str) -> tuple[str, ...]:
-    """What people call a file: with its folders, without them, without its ending."""
-    base = file.rsplit("/", 1)[-1]
-    return file, base, re.sub(r"\.[^.]*$", "", base)
 
 
 # ---------------------------------------------------------------- decimal mark
@@ -101,7 +49,7 @@ def marks_shown(texts: Iterable[Any]) -> tuple[set[str], list[str]]:
 
 def settle_decimal_marks(
     numbers: Mapping[str, Sequence[Any]], answers: Answers, elsewhere: Iterable[str] = ()
-) -> tuple[dict[str, str | None], list[tuple[str, str, str]]]:
+) -> tuple[dict[str, str | None], list[Question]]:
     """
     The decimal mark of each file.
 
@@ -123,11 +71,11 @@ def settle_decimal_marks(
     marks: dict[str, str | None] = {}
     questions = []
     for file, (shown, two_ways) in evidence.items():
-        mark = _MARKS.get(answers.of_file("decimal mark", file).strip().casefold())
+        mark = _said(decimal_mark, answers.of_file("decimal mark", file))
         if mark is None and len(shown) == 1:
             mark = next(iter(shown))
         if mark is None and not shown:
-            mark = _MARKS.get(answers.general("decimal mark").strip().casefold())
+            mark = _said(decimal_mark, answers.general("decimal mark"))
             if mark is None and len(everywhere) == 1:
                 mark = next(iter(everywhere))
         marks[file] = mark
@@ -152,7 +100,7 @@ def settle_date_orders(
     answers: Answers,
     suits: Callable[[str, str], bool] | None = None,
     elsewhere: Iterable[str] = (),
-) -> tuple[dict[str, str], list[tuple[str, str, str]]]:
+) -> tuple[dict[str, str], list[Question]]:
     """
     The order of day, month and year in each file; "" where it is not settled.
 
@@ -174,13 +122,14 @@ def settle_date_orders(
     doubtful = {file: _doubtful(texts, fitting[file]) for file, texts in written.items()}
     shown = set(elsewhere)
     orders: dict[str, str] = {}
+    general = _said(date_order, answers.general("date order"))
     for file, possible in fitting.items():
-        order = _order(answers.of_file("date order", file))
+        order = _said(date_order, answers.of_file("date order", file)) or ""
         if not order and not doubtful[file]:
             order = next((one for one in dates.ORDERS if one in possible), "")
             shown |= possible if len(possible) == 1 else set()
-        if not order and (general := _order(answers.general("date order"))) in possible:
-            order = general
+        if not order and general in possible:
+            order = general or ""
         if not order and suits is not None:
             suiting = [one for one in possible if suits(file, one)]
             order = suiting[0] if len(suiting) == 1 else ""
@@ -195,7 +144,7 @@ def settle_date_orders(
             base = file.rsplit("/", 1)[-1]
             example = doubtful[file][0]
             spelt = " or ".join(
-                sorted({f"{day.day} {day:%B %Y}" for day in dates.readings_of(example).values()})
+                sorted({dates.day_words(day) for day in dates.readings_of(example).values()})
             )
             questions.append(
                 (
@@ -229,8 +178,12 @@ def marks_and_orders(
     return shown, {next(iter(orders)) for orders in fitting if len(orders) == 1}
 
 
-def _order(answer: str) -> str:
-    return next((order for order in dates.ORDERS if folded(order) == folded(answer)), "")
+def _said(understand: Callable[[str], str], answer: str) -> str | None:
+    """What an answer means; None where there is none, or none that is understood (it is asked)."""
+    try:
+        return understand(answer) if answer else None
+    except ValueError:
+        return None
 
 
 def _and_more(count: int) -> str:

@@ -2,30 +2,31 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
-from typing import Any
+from collections.abc import Mapping
+from functools import partial
+from typing import Final
 
 import numpy as np
 
 from qa_tools.readings.coded import Coded
 from qa_tools.readings.headings import nearest, squeezed
-from qa_tools.readings.records import canonical
-from qa_tools.readings.sift import Sift, day_of
+from qa_tools.readings.sift import Sift
+
+_FILES: Final = {"batch": "batches.csv", "product": "products.csv"}
 
 
 def names(s: Sift) -> None:
     """Batch and product in the spelling of the lists; what cannot be placed is not used."""
     batches, products = s.lists["batches"], s.lists["products"]
-    s.batch = canonical(s.found.texts["batch"], _spellings(batches["batch"]))
-    known = _spellings(products["product"])
-    for called, key in zip(products["name"], products["product"], strict=True):
-        known.setdefault(squeezed(str(called)), str(key))
-    s.product = canonical(s.found.texts["product"], known)
-    of_batch = {
-        str(batch): str(product)
-        for batch, product in zip(batches["batch"], batches["product"], strict=True)
-        if product
-    }
+    batch_names = {str(name): {str(name)} for name in batches["batch"]}
+    s.batch = _placed(s, "batch", batch_names)
+    called: dict[str, set[str]] = {str(key): {str(key)} for key in products["product"]}
+    keys = set(called)
+    for name, key in zip(products["name"], products["product"], strict=True):
+        if str(name) and str(name) not in keys:
+            called.setdefault(str(name), set()).add(str(key))
+    s.product = _placed(s, "product", called)
+    of_batch = _products_of_batches(s, _spellings(called))
     listed = set(batches["batch"])
     if listed:
         unknown = s.batch.where(lambda name: name != "" and name not in listed)
@@ -65,15 +66,16 @@ def differing(s: Sift, said: Coded, implied: Coded) -> list[int]:
 
 
 def days(s: Sift) -> None:
-    """The day of weighing; where it is not said, the batch's packing day, or its making."""
-    batches = s.lists["batches"]
-    s.when = s.found.when
+    """The day of weighing, or where not said of the batch; the day whose label judges."""
+    firsts = s.lists["batches"].groupby("batch")[["packed_on", "made_on"]].min()
+    s.packed = s.by_batch(firsts["packed_on"].to_dict())
     s.day = s.when.astype("datetime64[D]")
-    if len(batches) and np.isnat(s.day).any():
-        lives = batches.groupby("batch")[["packed_on", "made_on"]].min()
-        of = lives["packed_on"].fillna(lives["made_on"])
-        days = [day_of(of.get(name)) for name in s.batch.values]
-        s.day = np.where(np.isnat(s.day), np.array(days, "datetime64[D]")[s.batch.codes], s.day)
+    silent = np.isnat(s.day)
+    if len(firsts) and silent.any():
+        s.day = np.where(silent, s.packed, s.day)
+        silent = np.isnat(s.day)
+        s.day = np.where(silent, s.by_batch(firsts["made_on"].to_dict()), s.day)
+    s.label_day = np.where(np.isnat(s.packed), s.day, s.packed) if len(firsts) else s.day
 
 
 def stages(s: Sift) -> None:
@@ -90,10 +92,7 @@ def stages(s: Sift) -> None:
         lambda name: cure.get(name, np.nan) if forms.get(name) == "bar" else np.nan
     )
     made = s.lists["batches"].groupby("batch")["made_on"].min()
-    made_on = np.array(
-        [day_of(made.get(name)) for name in s.batch.values],
-        "datetime64[D]",
-    )[s.batch.codes]
+    made_on = s.by_batch(made.to_dict())
     age = (s.when.astype("datetime64[D]") - made_on).astype(float)
     age[np.isnat(s.when) | np.isnat(made_on)] = np.nan
     fresh = silent & (age >= 0) & (age <= days)
@@ -101,8 +100,60 @@ def stages(s: Sift) -> None:
     s.stage = Coded(codes, ["filled", "cut", *s.stage.values]).distinct()
 
 
-def _spellings(names: Iterable[Any]) -> dict[str, str]:
-    spelt: dict[str, str] = {}
-    for name in names:
-        spelt.setdefault(squeezed(str(name)), str(name))
+def _placed(s: Sift, what: str, called: Mapping[str, set[str]]) -> Coded:
+    """Names in the spelling of their list; what two of them could mean equally is not used."""
+    written = s.found.texts[what]
+    if not called:
+        return written
+    spelt = _spellings(called)
+    plain = {name: next(iter(keys)) for name, keys in called.items() if len(keys) == 1}
+    several = written.where(
+        lambda name: name not in plain and len(spelt.get(squeezed(name), ())) > 1
+    )
+    for number in np.flatnonzero(several & s.open).tolist():
+        could = " or ".join(sorted(spelt[squeezed(written[number])]))
+        s.refuse(
+            number,
+            f'{what} not clear: "{written[number]}" may be {could}',
+            f"write the {what} as {_FILES[what]} writes it",
+        )
+    alone = {name: next(iter(keys)) for name, keys in spelt.items() if len(keys) == 1}
+    return written.map(lambda name: plain.get(name) or alone.get(squeezed(name), name)).distinct()
+
+
+def _products_of_batches(s: Sift, spelt: Mapping[str, set[str]]) -> dict[str, str]:
+    """The product of each batch; one that is given two is asked about, and has none."""
+    batches = s.lists["batches"]
+    of: dict[str, set[str]] = {}
+    for batch, product in zip(batches["batch"], batches["product"], strict=True):
+        if product:
+            keys = spelt.get(squeezed(str(product)), ())
+            of.setdefault(str(batch), set()).add(
+                str(product) if str(product) in keys or len(keys) != 1 else next(iter(keys))
+            )
+    for batch, products in of.items():
+        if len(products) > 1:
+            both = " and ".join(sorted(products))
+            s.questions.append((
+                "batches.csv",
+                f"Batch {batch} is given two products, {both}: which is it?",
+                "correct batches.csv, or write the product beside each weighing",
+            ))  # fmt: skip
+            silent = s.batch.where(partial(str.__eq__, batch)) & s.product.where(
+                lambda name: name == ""
+            )
+            for number in np.flatnonzero(silent & s.open).tolist():
+                s.doubt.add(
+                    number,
+                    f"batches.csv gives batch {batch} two products, {both}, and the weighing names "
+                    "none: correct batches.csv, or write the product beside the weighing.",
+                )
+    return {batch: next(iter(found)) for batch, found in of.items() if len(found) == 1}
+
+
+def _spellings(called: Mapping[str, set[str]]) -> dict[str, set[str]]:
+    """What each name may mean, whatever its case, gaps and hyphens."""
+    spelt: dict[str, set[str]] = {}
+    for name, keys in called.items():
+        spelt.setdefault(squeezed(name), set()).update(keys)
     return spelt

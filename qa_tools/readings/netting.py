@@ -6,8 +6,8 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
-from qa_tools.readings import repeats
 from qa_tools.readings.coded import Coded
+from qa_tools.readings.grouping import first_of_each
 from qa_tools.readings.labels import grams_of
 from qa_tools.readings.sift import Sift
 from qa_tools.readings.slips import PLAIN
@@ -48,7 +48,7 @@ def net(s: Sift) -> None:
     # nine decimals of a gram are far below any scale: they only clear what floats leave behind
     s.net_g[packed] = np.round(found.grams[packed] - s.tare[packed], 9)
     for number in np.flatnonzero(packed & ~(s.net_g > 0)).tolist():
-        declared, _ = s.label_range(s.product[number], s.day[number])
+        declared, _ = s.label_range(s.product[number], s.label_day[number])
         low = float(grams_of(declared)) if declared else np.nan
         swapped = abs(found.grams[number] - low) <= PLAIN * low
         s.refuse(
@@ -66,7 +66,7 @@ def mean_tares(s: Sift, at: NDArray[np.intp]) -> None:
     dated = np.array([tares.dated(name) for name in s.product.values], np.bool_)
     days = np.where(dated[s.product.codes[at]], s.day[at], np.datetime64("NaT", "D"))
     keys = [s.product.codes[at], s.weighed.codes[at], days.astype(np.int64)]
-    first = repeats.first_of_each(keys)
+    first = first_of_each(keys)
     for lead in np.unique(first).tolist():
         number = int(at[lead])
         day = None if np.isnat(days[lead]) else pd.Timestamp(days[lead])

@@ -7,8 +7,8 @@ from collections.abc import Mapping
 import numpy as np
 import pandas as pd
 
-from qa_tools.readings import against, lives, naming, netting, sold, twice
-from qa_tools.readings.marks import Answers
+from qa_tools.readings import against, lives, naming, netting, slips, sold, twice
+from qa_tools.readings.answers import Answers
 from qa_tools.readings.records import Records
 from qa_tools.readings.sift import Sift
 
@@ -18,24 +18,26 @@ def apply(
     lists: Mapping[str, pd.DataFrame],
     answers: Answers,
     copies: Mapping[str, str],
+    unitless: set[str],
 ) -> Sift:
     """
     Put every reading through the rules; a reading keeps the first reason it is left out for.
 
     The parameters are those of `Sift`.
     """
-    s = Sift(found, lists, answers, copies)
+    s = Sift(found, lists, answers, copies, unitless)
     unreadable(s)
     twice.copied_files(s)
     naming.names(s)
+    lives.not_believed(s)
     naming.days(s)
     naming.stages(s)
     netting.net(s)
     against.declared(s)
     twice.pasted(s)
-    twice.same_id(s)
-    twice.same_slot(s)
+    twice.again(s)
     against.above_double(s)
+    slips.answered(s)
     sold.replaced(s)
     sold.fates(s)
     against.below_half(s)

@@ -2,22 +2,51 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+import re
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from functools import cached_property
+from typing import Any
 
 import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
+from qa_tools.readings.answers import SETTINGS, Answer, Answers, Question, names_of_row
 from qa_tools.readings.coded import Coded
 from qa_tools.readings.headings import squeezed
 from qa_tools.readings.labels import declared_range
-from qa_tools.readings.marks import Answers
 from qa_tools.readings.quantities import Declaration
 from qa_tools.readings.records import Records
-from qa_tools.readings.sayings import Sayings
 from qa_tools.readings.tare import Tares
+
+
+class Sayings:
+    """Sentences about a few of many readings."""
+
+    def __init__(self, count: int) -> None:
+        self.count = count
+        self.of: dict[int, str] = {}
+
+    def add(self, number: int, sentence: str) -> None:
+        """Say something about a reading, after what was said before."""
+        before = self.of.get(number, "")
+        gap = " " if before.endswith((".", "?")) else "; "
+        self.of[number] = f"{before}{gap}{sentence}" if before else sentence
+
+    def about(self) -> NDArray[np.bool_]:
+        """Which readings something is said about."""
+        mask = np.zeros(self.count, np.bool_)
+        mask[list(self.of)] = True
+        return mask
+
+    def texts(self) -> Coded:
+        """What is said of each reading; "" where nothing is."""
+        if not self.of:
+            return Coded.constant("", self.count)
+        at = np.zeros(self.count, np.intp)
+        at[list(self.of)] = np.arange(1, len(self.of) + 1)
+        return Coded(at, ["", *self.of.values()])
 
 
 @dataclass(eq=False)
@@ -34,6 +63,9 @@ class Sift:
         What settings.csv says of doubtful rows.
     copies : mapping of file to file
         Files that are byte for byte another one.
+    unitless : set of str
+        Files that say no unit anywhere: settings.csv may.
+    questions : list of (file, question, how to answer)
     open : array of bool
         Whether a reading is used, so far.
     judged : array of bool
@@ -42,18 +74,21 @@ class Sift:
         Whether a later weighing takes its place.
     reason, suggestion, doubt, remark : Sayings
     batch, product, stage, weighed : Coded
-    when, day : arrays of datetime64
-        When it was weighed; the day, or where that is not said the batch's.
+    when, day, packed, label_day : arrays of datetime64
+        When it was weighed; the day, or where that is not said the batch's; the first packing day
+        of its batch; the day whose label judges it: that day, or where not known `day`.
     net_g, tare, tare_sd, tare_n : arrays
         Grams; the tare taken off, its spread, and how many empty parts stand behind it.
     low, high : arrays of float
-        The smallest and largest quantity declared that day, in grams.
+        The smallest and largest quantity declared on `label_day`, in grams.
     """
 
     found: Records
     lists: Mapping[str, pd.DataFrame]
     answers: Answers
     copies: Mapping[str, str]
+    unitless: set[str] = field(default_factory=set)
+    questions: list[Question] = field(default_factory=list)
     open: NDArray[np.bool_] = field(init=False)
     judged: NDArray[np.bool_] = field(init=False)
     is_replaced: NDArray[np.bool_] = field(init=False)
@@ -67,6 +102,8 @@ class Sift:
     weighed: Coded = field(init=False)
     when: NDArray[np.datetime64] = field(init=False)
     day: NDArray[np.datetime64] = field(init=False)
+    packed: NDArray[np.datetime64] = field(init=False)
+    label_day: NDArray[np.datetime64] = field(init=False)
     net_g: NDArray[np.float64] = field(init=False)
     tare: NDArray[np.float64] = field(init=False)
     tare_sd: NDArray[np.float64] = field(init=False)
@@ -91,14 +128,65 @@ class Sift:
             if suggestion:
                 self.suggestion.of[number] = suggestion
 
-    def answer(self, number: int) -> tuple[str, str, str]:
-        """What settings.csv says of a doubtful reading: (slip or real, who, when)."""
+    def answer(self, number: int) -> tuple[str, str]:
+        """What settings.csv says of a reading: "slip", "real" or "", and by whom."""
+        one = self.answered.get(number)
+        if one is None:
+            return "", ""
+        by = (f" by {one.who}" if one.who else "") + (f" on {one.when}" if one.when else "")
+        return slip_or_real(one.value), by
+
+    @cached_property
+    def answered(self) -> dict[int, Answer]:
+        """The readings that settings.csv speaks of; what it says of none, or several, is asked."""
         found = self.found
-        value, who, when = self.answers.of_row(
-            int(found.row[number]), found.column[number], found.file[number], found.sheet[number]
-        )
-        word = squeezed(value)
-        return next((one for one in ("slip", "real") if word.startswith(one)), ""), who, when
+        of: dict[int, Answer] = {}
+        for name, one in self.answers.of_rows().items():
+            row = int(re.findall(r"\d+", name)[0])
+            fitting = [
+                number
+                for number in np.flatnonzero(found.row == row).tolist()
+                if name in names_of_row(
+                    row, found.column[number], found.file[number], found.sheet[number]
+                )
+            ]  # fmt: skip
+            if len(fitting) == 1 and slip_or_real(one.value):
+                of[fitting[0]] = one
+            elif len(fitting) == 1:
+                question = f'The value "{one.value}" of "{one.name}" is not understood.'
+                self.questions.append((SETTINGS, question, self.how_to_answer(fitting)))
+            elif fitting:
+                question = f'"{one.name}" is {len(fitting)} weighings: which is meant?'
+                self.questions.append((SETTINGS, question, self.how_to_answer(fitting)))
+            else:
+                question = f'"{one.name}": no weighing stands there.'
+                how = "write the row and the file as the sheet shows them"
+                self.questions.append((SETTINGS, question, how))
+        return of
+
+    def setting(self, number: int) -> str:
+        """What one reading is called in settings.csv."""
+        found = self.found
+        row = int(found.row[number])
+        where = found.where(number).replace(", sheet ", " sheet ")
+        beside = (found.row == row) & (found.file.codes == found.file.codes[number])
+        if (beside & (found.sheet.codes == found.sheet.codes[number])).sum() > 1:
+            where = where.replace(f"row {row}", f"row {row} {found.column[number]}", 1)
+        return where
+
+    def how_to_answer(self, numbers: Sequence[int], shown: int = 3) -> str:
+        """The rows of settings.csv that would say whether readings are slips or real."""
+        names = [f'"{self.setting(number)}"' for number in numbers[:shown]]
+        if len(numbers) > shown:
+            names.append("...")
+        return f'{SETTINGS}: name {" or ".join(names)}, value "slip" or "real"'
+
+    def by_batch(self, days: Mapping[Any, Any]) -> NDArray[np.datetime64]:
+        """A day of its batch for each reading; not a time where the batch has none."""
+        if not days:
+            return np.broadcast_to(np.datetime64("NaT", "D"), len(self.found))
+        each = [_day(days.get(name)) for name in self.batch.values]
+        return np.array(each, "datetime64[D]")[self.batch.codes]
 
     def as_read(self, number: int) -> str:
         """The weight as read, with its unit."""
@@ -128,11 +216,11 @@ def joint(one: Coded, other: Coded) -> NDArray[np.intp]:
     return one.codes * len(other.values) + other.codes
 
 
-def day_of(stamp: pd.Timestamp | None) -> np.datetime64:
-    """A day as numpy has it; "not a time" where there is none."""
+def _day(stamp: Any) -> np.datetime64:
     return np.datetime64("NaT", "D") if pd.isna(stamp) else np.datetime64(stamp.date(), "D")
 
 
-def by_whom(who: str, when: str) -> str:
-    """Who answered and when, as a sentence says it."""
-    return (f" by {who}" if who else "") + (f" on {when}" if when else "")
+def slip_or_real(value: str) -> str:
+    """The word an answer about a reading means; "" where neither."""
+    word = squeezed(value)
+    return next((one for one in ("slip", "real") if word.startswith(one)), "")

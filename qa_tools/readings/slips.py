@@ -16,6 +16,14 @@ PLAIN: Final = 0.15
 _OUNCE, _POUND = float(GRAMS["oz"]), float(GRAMS["lb"])
 
 
+def answered(s: Sift) -> None:
+    """What settings.csv calls a slip is not used."""
+    for number in s.answered:
+        meant, by = s.answer(number)
+        if meant == "slip":
+            s.refuse(number, f"answered slip{by}", looks_like(s, number, s.low[number]))
+
+
 def looks_like(s: Sift, number: int, expected: float) -> str:
     """The one slip that plainly explains a reading; "" where none does, or several do."""
     found = s.found

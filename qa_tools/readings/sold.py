@@ -8,8 +8,8 @@ from typing import Final
 
 import numpy as np
 
+from qa_tools.readings.answers import names_of_file
 from qa_tools.readings.headings import squeezed
-from qa_tools.readings.marks import names_of_file
 from qa_tools.readings.sift import Sift
 
 _NOT_SOLD: Final = ("pulled", "rework", "retained")
@@ -27,13 +27,41 @@ def replaced(s: Sift) -> None:
     ids = found.texts["id"]
     for number in np.flatnonzero(ids.where(lambda text: text != "")).tolist():
         by_id.setdefault(squeezed(ids[number]), []).append(number)
+    replaces: dict[int, int] = {}
     for number in named.tolist():
         earlier = replaced_by(s, number, column[number], by_id)
         if earlier is None:
             s.remark.add(number, f'replaces "{column[number]}", which is not found')
         else:
+            replaces[number] = earlier
+    circling = _in_a_circle(replaces)
+    for number, earlier in replaces.items():
+        if number not in circling:
             s.is_replaced[earlier] = True
             s.judged[earlier] = False
+    for number in sorted(circling):
+        circle = sorted(_circle_of(number, replaces))
+        places = " and ".join(found.where(one) for one in circle)
+        s.doubt.add(
+            number,
+            f"{places} replace each other: which weighing holds? Correct the column replaces; or "
+            f"in {s.how_to_answer(circle)}.",
+        )
+
+
+def _circle_of(number: int, replaces: Mapping[int, int]) -> list[int]:
+    """What a weighing replaces, and what that replaces, until it ends or comes round."""
+    chain = [number]
+    while (earlier := replaces.get(chain[-1])) is not None and earlier not in chain:
+        chain.append(earlier)
+    return chain
+
+
+def _in_a_circle(replaces: Mapping[int, int]) -> set[int]:
+    """The weighings that, by way of others, replace themselves."""
+    return {
+        number for number in replaces if replaces.get(_circle_of(number, replaces)[-1]) == number
+    }
 
 
 def replaced_by(

@@ -9,6 +9,7 @@ from dataclasses import dataclass
 import numpy as np
 import pandas as pd
 
+from qa_tools.readings.dates import day_words
 from qa_tools.readings.headings import squeezed, word_for
 from qa_tools.readings.quantities import GRAMS
 
@@ -23,7 +24,8 @@ class Tare:
     grams : float
         The mean of the empty parts, added up over the parts present.
     sd : float
-        Their spread added up (root of the sum of squares); NaN where a part was weighed once.
+        Their spread added up (root of the sum of squares); NaN, that is not known, where a part
+        was weighed once.
     n : int
         How many empties stand behind it (of the part weighed least often).
     remark : str
@@ -47,7 +49,10 @@ class Tares:
 
     Notes
     -----
-    Mean tare from empty parts, as in NIST Handbook 133 (2026 edition) 2.3.5, unused dry tare.
+    The mean of the empties, as NIST Handbook 133 (2026 edition) 2.3.5.1 averages the tares of
+    the packages opened. There an official opens and empties packages ("used dry tare"); empties
+    never filled ("unused dry tare") are an official's tare only for products FDA does not
+    regulate, packed where they are sold. So an inspection may find another tare than this one.
     A new lot of parts counts from the day its first empty was weighed.
     """
 
@@ -154,7 +159,7 @@ def _on_day(rows: pd.DataFrame, day: pd.Timestamp | None) -> Tare:
         before = [lot for when, lot in begun if when.normalize() <= day]
         chosen = lots[before[-1] if before else begun[0][1]]
         if not before:
-            remark = f"the first empty parts were weighed later, on {begun[0][0]:%d %B %Y}"
+            remark = f"the first empty parts were weighed later, on {day_words(begun[0][0])}"
     weights = chosen["grams"].to_numpy(float)
     sd = float(np.std(weights, ddof=1)) if len(weights) > 1 else float("nan")
     return Tare(float(weights.mean()), sd, len(weights), remark)

@@ -4,14 +4,16 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from functools import partial
-from typing import Any
+from typing import Any, Final
 
 import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
-from qa_tools.readings import repeats
-from qa_tools.readings.sift import Sift, by_whom, joint
+from qa_tools.readings.answers import SETTINGS
+from qa_tools.readings.grouping import first_of_each
+from qa_tools.readings.pasted import pasted_blocks
+from qa_tools.readings.sift import Sift, joint
 
 Which = Callable[[Sift], tuple[NDArray[np.intp], list[NDArray[Any]]]]
 
@@ -41,7 +43,7 @@ def pasted(s: Sift) -> None:
         kept = ~found.file.where(s.copies.__contains__)[starts]
         starts, ends = starts[kept], ends[kept]
     part = np.cumsum(np.diff(sheet[starts], prepend=sheet[0] if len(sheet) else 0) != 0)
-    for first, length, earlier in repeats.pasted_blocks(found.line[starts], part):
+    for first, length, earlier in pasted_blocks(found.line[starts], part):
         for line in range(first, first + length):
             twin = int(starts[line - first + earlier])
             for number in range(starts[line], ends[line]):
@@ -49,22 +51,6 @@ def pasted(s: Sift) -> None:
                     number,
                     f"pasted twice: in a block of {length} rows, this is {found.where(twin)} again",
                 )
-
-
-def same_id(s: Sift) -> None:
-    """An id that stands twice with the same weight."""
-    found = s.found
-    given, keys = identified(s)
-    if not len(given):
-        return
-    first = given[repeats.first_of_each([*keys, found.grams[given]])]
-    for place in np.flatnonzero(first != given).tolist():
-        number, earlier = int(given[place]), int(first[place])
-        s.refuse(
-            number,
-            f'id "{found.texts["id"][number]}" with the same weight already stands in '
-            f"{found.where(earlier)}",
-        )
 
 
 def identified(s: Sift) -> tuple[NDArray[np.intp], list[NDArray[Any]]]:
@@ -92,22 +78,6 @@ def id_scope(s: Sift, given: NDArray[np.intp]) -> NDArray[np.intp]:
     return np.where(counts, sheet + 1, 0)
 
 
-def same_slot(s: Sift) -> None:
-    """A slot that stands twice with the same weight."""
-    found = s.found
-    placed, keys = placed_slots(s)
-    if not len(placed):
-        return
-    first = placed[repeats.first_of_each([*keys, found.grams[placed]])]
-    for place in np.flatnonzero(first != placed).tolist():
-        number, earlier = int(placed[place]), int(first[place])
-        s.refuse(
-            number,
-            f"slot {found.slot[number]:.0f} of loaf {found.texts['loaf'][number]} with the "
-            f"same weight already stands in {found.where(earlier)}",
-        )
-
-
 def placed_slots(s: Sift) -> tuple[NDArray[np.intp], list[NDArray[Any]]]:
     """The readings with loaf and slot, and what tells one slot from another."""
     found = s.found
@@ -127,32 +97,62 @@ def placed_slots(s: Sift) -> tuple[NDArray[np.intp], list[NDArray[Any]]]:
     return placed, keys
 
 
+def by_id(s: Sift, number: int) -> str:
+    """A reading as its id names it."""
+    return f'id "{s.found.texts["id"][number]}"'
+
+
+def by_slot(s: Sift, number: int) -> str:
+    """A reading as its place names it."""
+    return f"slot {s.found.slot[number]:.0f} of loaf {s.found.texts['loaf'][number]}"
+
+
+# What stands in one place only: which readings have such a place, and how it is called.
+_PLACES: Final[tuple[tuple[Which, Callable[[Sift, int], str]], ...]] = (
+    (identified, by_id),
+    (placed_slots, by_slot),
+)
+
+
+def again(s: Sift) -> None:
+    """An id, or a slot, that stands twice with the same weight."""
+    for which, naming in _PLACES:
+        given, keys = which(s)
+        if not len(given):
+            continue
+        first = given[first_of_each([*keys, s.found.grams[given]])]
+        for place in np.flatnonzero(first != given).tolist():
+            number, earlier = int(given[place]), int(first[place])
+            s.refuse(
+                number,
+                f"{naming(s, number)} with the same weight already stands in "
+                f"{s.found.where(earlier)}",
+            )
+
+
 def two_weights(s: Sift) -> None:
     """The same slot, or the same id, with two weights and no word which of them holds."""
-    found = s.found
-
-    def by_slot(n: int) -> str:
-        return f"slot {found.slot[n]:.0f} of loaf {found.texts['loaf'][n]}"
-
-    def by_id(n: int) -> str:
-        return f'id "{found.texts["id"][n]}"'
-
-    naming: Callable[[int], str]
-    for which, naming in ((placed_slots, by_slot), (identified, by_id)):
-        for pair in contradicting(s, which):
-            for one in pair:
-                meant, who, when = s.answer(one)
-                if meant == "slip":
-                    s.refuse(one, f"answered slip{by_whom(who, when)}")
+    for which, naming in reversed(_PLACES):
         for number, earlier in contradicting(s, which):
-            sentence = (
-                f"{naming(number)} of batch {s.batch[number]} was weighed twice, "
-                f"{s.as_net(earlier)} ({found.where(earlier)}) and {s.as_net(number)} "
-                f"({found.where(number)}), and neither replaces the other"
-            )
+            where = s.found.where(earlier), s.found.where(number)
+            names = [f'"{s.setting(one)}"' for one in (earlier, number)]
             for one in (earlier, number):
-                if s.answer(one)[0] != "real":
-                    s.doubt.add(one, sentence)
+                meant, by = s.answer(one)
+                if meant == "real":
+                    s.remark.add(
+                        one,
+                        f"{naming(s, one)} stands in {where[0]} and in {where[1]}; "
+                        f"answered real{by}: a package of its own",
+                    )
+                    continue
+                s.doubt.add(
+                    one,
+                    f"{naming(s, number)} of batch {s.batch[number]} was weighed twice, "
+                    f"{s.as_net(earlier)} ({where[0]}) and {s.as_net(number)} ({where[1]}), and "
+                    "neither replaces the other. Name the row that no longer holds in the column "
+                    f"replaces of the other; or in {SETTINGS}: name {names[0]} or {names[1]}, "
+                    'value "slip"; or both with value "real", if they are two packages.',
+                )
 
 
 def contradicting(s: Sift, which: Which) -> list[tuple[int, int]]:
@@ -162,5 +162,5 @@ def contradicting(s: Sift, which: Which) -> list[tuple[int, int]]:
     placed, keys = placed[standing], [key[standing] for key in keys]
     if not len(placed):
         return []
-    first = placed[repeats.first_of_each(keys)]
+    first = placed[first_of_each(keys)]
     return [(int(n), int(f)) for n, f in zip(placed, first, strict=True) if n != f]

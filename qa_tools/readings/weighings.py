@@ -13,22 +13,24 @@ import numpy as np
 import pandas as pd
 
 from qa_tools.readings import marks, rules
+from qa_tools.readings.answers import Answers, Question
 from qa_tools.readings.coded import Coded
+from qa_tools.readings.dates import day_words
 from qa_tools.readings.folder import Contents, contents
 from qa_tools.readings.headings import squeezed
 from qa_tools.readings.layout import Names, Section, sections
 from qa_tools.readings.lists import LISTS, Fault, empty_list, raw_list, tidy
 from qa_tools.readings.lives import batch_lives
-from qa_tools.readings.marks import Answers
 from qa_tools.readings.quantities import Declaration, unit_of
 from qa_tools.readings.records import Records, records
 from qa_tools.readings.sift import Sift, joint
 from qa_tools.readings.tables import NotATable
 
 COLUMNS: Final = (
-    "net_g", "weight", "unit", "step_g", "product", "batch", "stage", "when", "loaf", "slot",
-    "cutter", "scale", "by", "picked", "fate", "replaces", "id", "note", "weighed", "tare_g",
-    "tare_sd_g", "tare_n", "file", "sheet", "row", "column", "judged", "doubt", "remark",
+    "net_g", "weight", "unit", "step_g", "product", "batch", "stage", "when", "packed_on",
+    "loaf", "slot", "cutter", "scale", "by", "picked", "fate", "replaces", "id", "note",
+    "weighed", "tare_g", "tare_sd_g", "tare_n", "file", "sheet", "row", "column", "judged",
+    "doubt", "remark",
 )  # fmt: skip
 NOT_USED: Final = (
     "file", "sheet", "row", "column", "value", "reason", "suggestion", "batch", "when",
@@ -51,9 +53,12 @@ class Weighings:
     ----------
     table : DataFrame
         One used reading a row: net_g (g), weight and unit as read, step_g (the finest step seen,
-        g), product, batch, stage, when, loaf, slot, ..., tare_g and its spread tare_sd_g (g; NaN
-        where a part was weighed only once) from tare_n empties, where it stands (file, sheet,
-        row, column), whether it is judged, a doubt to be settled, a remark.
+        g), product, batch, stage, when, packed_on (the first packing day of its batch: the label
+        valid then judges it, or where not known the one valid when it was weighed), loaf, slot,
+        ..., tare_g and its spread tare_sd_g (g; NaN, not known, where a part was weighed only
+        once) from tare_n empties (0 where none was taken off, or the row said its own), where it
+        stands (file, sheet, row, column), whether it is judged, a doubt to be settled (what is
+        asked, and how to answer), a remark.
     not_used : DataFrame
         One reading a row that could not be used: where it stands, its value as written, the
         reason, a suggestion where there is a plain one, and the batch and day it would be of.
@@ -87,7 +92,7 @@ class Weighings:
         ]
         if table["when"].notna().any():
             first, last = table["when"].min(), table["when"].max()
-            facts.append(("dated", f"{first:%d %b %Y} to {last:%d %b %Y}"))
+            facts.append(("dated", f"{day_words(first)} to {day_words(last)}"))
         if len(self.unread):
             facts.append(("not read", ", ".join(self.unread["file"])))
         if len(self.questions):
@@ -117,7 +122,7 @@ def read_weights(
     unit: str | None = None,
 ) -> Weighings:
     """
-    Read weighings from a file, a folder, a workbook, or several files.
+    Read weighings from a file, a folder, a workbook, or several of them.
 
     Parameters
     ----------
@@ -225,7 +230,7 @@ class Lists:
 
     of: dict[str, pd.DataFrame]
     faults: list[Fault]
-    questions: list[tuple[str, str, str]]
+    questions: list[Question]
     decimal_marks: set[str]
     date_orders: set[str]
 
@@ -295,7 +300,13 @@ def weigh_up(found: Contents, lists: Lists, lot_by_name: str = "", unit: str = "
     decimal, asked = _decimal_marks(parts, answers, lists)
     order, asked_too = _date_orders(parts, answers, lists)
     readings = records(parts, decimal, order, answers, unit)
-    judged = rules.apply(readings, lists.of, answers, found.copies)
+    said = {part.file for part in parts if _says_a_unit(part)}
+    unitless = {part.file for part in parts} - said
+    judged = rules.apply(readings, lists.of, answers, found.copies, unitless)
+    questions = [
+        *lists.questions, *asked, *asked_too, *judged.questions,
+        *answers.not_understood(found.sha256),
+    ]  # fmt: skip
     return Weighings(
         _used(readings, judged),
         _not_used(readings, judged),
@@ -304,8 +315,12 @@ def weigh_up(found: Contents, lists: Lists, lot_by_name: str = "", unit: str = "
             [(one.file, one.expected, one.found, one.to_do) for one in unread],
             columns=list(UNREAD), dtype=str,
         ),
-        pd.DataFrame([*lists.questions, *asked, *asked_too], columns=list(QUESTIONS), dtype=str),
+        pd.DataFrame(questions, columns=list(QUESTIONS), dtype=str),
     )  # fmt: skip
+
+
+def _says_a_unit(part: Section) -> bool:
+    return any(cell != "" for cell in part.fields["unit"].values)
 
 
 def _names(lists: Mapping[str, pd.DataFrame]) -> Names:
@@ -323,7 +338,7 @@ def _names(lists: Mapping[str, pd.DataFrame]) -> Names:
 
 def _decimal_marks(
     parts: Sequence[Section], answers: Answers, lists: Lists
-) -> tuple[dict[str, str | None], list[tuple[str, str, str]]]:
+) -> tuple[dict[str, str | None], list[Question]]:
     numbers: dict[str, list[Any]] = {}
     for part in parts:
         numbers.setdefault(part.file, []).extend(part.cells.values)
@@ -333,7 +348,7 @@ def _decimal_marks(
 
 def _date_orders(
     parts: Sequence[Section], answers: Answers, lists: Lists
-) -> tuple[dict[str, str], list[tuple[str, str, str]]]:
+) -> tuple[dict[str, str], list[Question]]:
     written: dict[str, list[Any]] = {}
     pairs: dict[str, set[tuple[str, str]]] = {}
     for part in parts:
@@ -355,7 +370,7 @@ def _date_orders(
         """Whether all dates, read in this order, lie within the lives of their batches."""
         inside = []
         for batch, text in batch_days(file):
-            begins, ends = by_name.get(squeezed(batch), (pd.NaT, pd.NaT))
+            begins, ends = lives.get(batch) or by_name.get(squeezed(batch), (pd.NaT, pd.NaT))
             day = marks.date_of(text, order)
             if day is None or pd.isna(begins):
                 continue
@@ -395,7 +410,8 @@ def _used(found: Records, judged: Sift) -> pd.DataFrame:
         "product": text(judged.product),
         "batch": text(judged.batch),
         "stage": text(judged.stage),
-        "when": found.when[used],
+        "when": judged.when[used],
+        "packed_on": judged.packed[used].astype("datetime64[ns]"),
         "slot": pd.arrays.IntegerArray(np.nan_to_num(slot).astype(np.int64), np.isnan(slot)),
         "weighed": text(judged.weighed),
         "tare_g": judged.tare[used],

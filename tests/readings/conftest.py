@@ -7,6 +7,8 @@ from pathlib import Path
 
 import pytest
 
+from qa_tools.readings import Weighings, read_works
+
 Files = dict[str, str | bytes]
 
 
@@ -54,3 +56,16 @@ LISTS: Files = {
 def lists() -> Files:
     """The lists of a small works: a bar, a jar and a tin."""
     return dict(LISTS)
+
+
+@pytest.fixture
+def read(folder: Callable[[Files], Path], lists: Files) -> Callable[..., Weighings]:
+    """Read a sheet oct.csv of weights beside the lists, and other files given by name."""
+
+    def reading(text: str, **others: str) -> Weighings:
+        more: Files = {
+            name.replace("__", "/") + ".csv": content for name, content in others.items()
+        }
+        return read_works(folder({**lists, "weights/oct.csv": text, **more})).weighings
+
+    return reading

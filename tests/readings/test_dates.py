@@ -2,7 +2,7 @@ import datetime as dt
 
 import pytest
 
-from qa_tools.readings.dates import readings_of, time_of
+from qa_tools.readings.dates import day_words, readings_of, time_of, weekdays
 
 
 @pytest.mark.parametrize(
@@ -40,3 +40,30 @@ def test_times() -> None:
     assert time_of("12:30 am") == dt.time(0, 30)
     assert time_of("14h30") == dt.time(14, 30)
     assert time_of("25:00") is None
+
+
+@pytest.mark.parametrize(
+    ("written", "days"),
+    [
+        ("Mon", (0,)),
+        ("monday", (0,)),
+        ("Mon-Sat", (0, 1, 2, 3, 4, 5)),
+        ("Monday to Saturday", (0, 1, 2, 3, 4, 5)),
+        ("Mon \u2013 Fri", (0, 1, 2, 3, 4)),
+        ("Sun.-Thurs.", (6, 0, 1, 2, 3)),
+        ("Mon, Wed & Fri", (0, 2, 4)),
+    ],
+)
+def test_days_of_the_week(written: str, days: tuple[int, ...]) -> None:
+    assert weekdays(written) == days
+
+
+@pytest.mark.parametrize("written", ["", "every day", "M", "Mon-Wed-Fri", "Mon to Someday", "Mon,"])
+def test_no_days_of_the_week(written: str) -> None:
+    with pytest.raises(ValueError):
+        weekdays(written)
+
+
+def test_a_day_in_words_does_not_depend_on_the_locale() -> None:
+    assert day_words(dt.date(2026, 3, 1)) == "1 March 2026"
+    assert day_words(dt.date(2026, 3, 1), year=False) == "1 March"

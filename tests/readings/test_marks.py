@@ -1,6 +1,7 @@
 """Marks are settled by the file, the batches, the other files, the settings; else asked."""
 
-from qa_tools.readings.marks import Answers, marks_shown, settle_date_orders, settle_decimal_marks
+from qa_tools.readings.answers import Answers
+from qa_tools.readings.marks import marks_shown, settle_date_orders, settle_decimal_marks
 
 NOTHING = Answers()
 
@@ -73,20 +74,3 @@ def test_a_file_that_shows_its_order_does_not_heed_the_general_answer() -> None:
         {"a.csv": ["10/31/2026", "02/09/2026"]}, answers(date_order="day first")
     )
     assert orders["a.csv"] == "month first"
-
-
-def test_answers_about_rows() -> None:
-    given = Answers.of(
-        [
-            ("row 41 of oct.xlsx sheet Jars", "slip", "LT", "2026-10-02"),
-            ("Row 7 of oct.csv", "real", "MH", ""),
-            ("row 9 w3 of oct.csv", "slip", "MH", ""),
-            ("row 12 of oct.csv is real, not a slip", "yes", "LT", ""),
-        ]
-    )
-    assert given.of_row(41, "net", "weights/oct.xlsx", "Jars") == ("slip", "LT", "2026-10-02")
-    assert given.of_row(41, "net", "weights/oct.xlsx", "Tins")[0] == ""
-    assert given.of_row(7, "w1", "weights/oct.csv", "")[0] == "real"
-    assert given.of_row(9, "w3", "oct.csv", "")[0] == "slip"
-    assert given.of_row(12, "net", "oct.csv", "") == ("real", "LT", "")
-    assert given.of_row(9, "w2", "oct.csv", "")[0] == ""
