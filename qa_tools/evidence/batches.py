@@ -17,7 +17,7 @@ from qa_tools.books.plans import NoPlan
 from qa_tools.books.rulebook import RuleBook
 from qa_tools.evidence.labelled import Judges, judges_of
 from qa_tools.evidence.lots import Lot, lots_of
-from qa_tools.evidence.week import day_words
+from qa_tools.readings.dates import day_words
 from qa_tools.readings.quantities import Declaration
 from qa_tools.readings.works import Works
 

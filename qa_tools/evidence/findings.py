@@ -10,7 +10,7 @@ import pandas as pd
 from qa_tools.books.own import grams, percent
 from qa_tools.charts import ControlChart
 from qa_tools.evidence.batches import Batch, BookCheck, floor_percent
-from qa_tools.evidence.week import day_words
+from qa_tools.readings.dates import day_words
 
 RANKS: Final = (
     "files not read",

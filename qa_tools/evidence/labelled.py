@@ -9,7 +9,7 @@ import pandas as pd
 
 from qa_tools.books.limits import limits
 from qa_tools.books.rulebook import RuleBook, rulebook, rulebooks
-from qa_tools.evidence.week import day_words
+from qa_tools.readings.dates import day_words
 from qa_tools.readings.labels import labels_on
 from qa_tools.readings.quantities import Declaration
 from qa_tools.readings.works import Works
@@ -48,7 +48,7 @@ def judges_of(
     if valid.empty:
         return [], [_why_no_label(works, product, day)]
     named, faults = _named(valid, product) if books is None else (_asked(valid, books), [])
-    checks = _checked(works)
+    checks = checked(works)
     found: Judges = []
     for name, words in dict.fromkeys(named):
         label = Declaration.parse(words)
@@ -118,7 +118,7 @@ def _asked(valid: pd.DataFrame, books: Sequence[str]) -> list[tuple[str, str]]:
     return pairs
 
 
-def _checked(works: Works) -> dict[str, str]:
+def checked(works: Works) -> dict[str, str]:
     """The remembered figures that settings.csv records as compared with the official table."""
     found = {}
     for row in works.settings.to_dict("records"):

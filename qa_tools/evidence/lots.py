@@ -8,7 +8,7 @@ from typing import NamedTuple, cast
 import numpy as np
 import pandas as pd
 
-from qa_tools.evidence.week import day_words
+from qa_tools.readings.dates import day_words
 from qa_tools.readings.works import Works
 
 # What the works did with a batch, by how the word in actions.csv begins.

@@ -10,7 +10,7 @@ from typing import Any
 import pandas as pd
 
 from qa_tools.evidence.review import CAUTION, FEWEST, MOST, Review
-from qa_tools.evidence.week import day_words
+from qa_tools.readings.dates import day_words
 
 
 def weekly_page(review: Review, out: str | Path) -> Path:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
+import difflib
 import html
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
@@ -16,9 +17,11 @@ from qa_tools.charts import ControlChart, individuals
 from qa_tools.evidence import tables
 from qa_tools.evidence.batches import STAGE_WORDS, Batch, batches_of
 from qa_tools.evidence.findings import Finding, of_batch, of_chart, rank
+from qa_tools.evidence.labelled import checked
 from qa_tools.evidence.lots import open_hold
 from qa_tools.evidence.shown import Shown
-from qa_tools.evidence.week import Week, day_words, last_complete, parse_week
+from qa_tools.evidence.week import Week, last_complete, parse_week
+from qa_tools.readings.dates import day_words
 from qa_tools.readings.works import Works
 
 if TYPE_CHECKING:
@@ -282,7 +285,7 @@ def review(
     today = pd.Timestamp(as_of) if as_of is not None else last_date(works)
     table = table.assign(day=_days(works, table))
     if week is not None:
-        chosen: Week | None = parse_week(week, first_day)
+        chosen: Week | None = parse_week(week, first_day, settings.get("date order", "").casefold())
     else:
         working = settings.get("working days", "Monday to Friday")
         chosen = last_complete(table["when"], today, first_day, working)
@@ -304,6 +307,7 @@ def review(
     findings += _not_weighed(unweighed)
     findings += _from_before(works, so_far, keys, today)
     findings += _of_reading(works, lost[of_week], chosen)
+    findings += _of_checking(works, checks)
     return Review(
         name=settings.get("works", works.name),
         week=chosen,
@@ -396,7 +400,7 @@ def _from_before(
 
 def _of_reading(works: Works, lost: pd.DataFrame, week: Week | None) -> Iterator[Finding]:
     """Files and cells that could not be read, questions, and readings of the week not used."""
-    cell = works.unread["expected"].str.contains(r"\brow \d", regex=True)
+    cell = works.unread["row"] > 0
     for kind, words, rows in (
         ("files not read", "Not read, as listed on top", works.unread[~cell]),
         ("list to mend", "Cells that could not be read, as listed on top", works.unread[cell]),
@@ -414,6 +418,26 @@ def _of_reading(works: Works, lost: pd.DataFrame, week: Week | None) -> Iterator
         many = f"{len(lost)} reading{'s' if len(lost) > 1 else ''}"
         of = " of the week" if week is not None else ""
         yield Finding("not used", "", f"{many}{of} not used, each listed with its reason: {where}.")
+
+
+def _of_checking(works: Works, checks: Sequence[Batch]) -> Iterator[Finding]:
+    """Figures that settings.csv records as checked under a name that is nearly one in use."""
+    figures = {
+        figure.name.casefold(): figure.name
+        for batch in checks
+        for check in batch.books
+        if check.verdict is not None
+        for figure in check.verdict.figures
+    }
+    for name in checked(works):
+        near = difflib.get_close_matches(name.casefold(), figures, n=1, cutoff=0.9)
+        if near and near[0] != name.casefold():
+            yield Finding(
+                "to answer",
+                "",
+                f'settings.csv: "checked {name}" is the name of no figure used here; is '
+                f'"{figures[near[0]]}" meant?',
+            )
 
 
 def _charts(readings: pd.DataFrame, checks: Sequence[Batch]) -> list[WeekChart]:

@@ -4,15 +4,11 @@ from __future__ import annotations
 
 import datetime as dt
 import re
-from typing import Final, NamedTuple
+from typing import NamedTuple
 
 import pandas as pd
 
-DAYS: Final = ("monday", "tuesday", "wednesday", "thursday", "friday", "saturday", "sunday")
-MONTHS: Final = (
-    *("January", "February", "March", "April", "May", "June"),
-    *("July", "August", "September", "October", "November", "December"),
-)
+from qa_tools.readings.dates import day_words, readings_of, weekdays
 
 
 class Week(NamedTuple):
@@ -30,18 +26,6 @@ class Week(NamedTuple):
         return (when >= self.start) & (when < self.end + pd.Timedelta(days=1))
 
 
-def day_words(day: pd.Timestamp, *, year: bool = True) -> str:
-    """
-    A date in words, the same in every locale.
-
-    Examples
-    --------
-    >>> day_words(pd.Timestamp("2026-11-01"))
-    '1 November 2026'
-    """
-    return f"{day.day} {MONTHS[day.month - 1]}" + (f" {day.year}" if year else "")
-
-
 def week_of(day: pd.Timestamp, first_day: str = "Monday") -> Week:
     """
     The week that holds a day.
@@ -51,7 +35,7 @@ def week_of(day: pd.Timestamp, first_day: str = "Monday") -> Week:
     >>> print(week_of(pd.Timestamp("2026-10-28")))
     26 October to 1 November 2026
     """
-    back = (day.weekday() - DAYS.index(first_day.casefold())) % 7
+    back = (day.weekday() - weekdays(first_day)[0]) % 7
     start = day.normalize() - pd.Timedelta(days=back)
     return Week(start, start + pd.Timedelta(days=6))
 
@@ -92,40 +76,44 @@ def last_complete(
 
 
 def _last_working_day(week: Week, working_days: str) -> pd.Timestamp:
-    named = [
-        DAYS.index(name)
-        for name in re.findall(r"[a-z]+day", working_days.casefold())
-        if name in DAYS
-    ]
-    if " to " in working_days.casefold() and len(named) == 2:
-        named = [(named[0] + i) % 7 for i in range((named[1] - named[0]) % 7 + 1)]
     days = [week.start + pd.Timedelta(days=i) for i in range(7)]
-    return max((day for day in days if day.weekday() in (named or range(5))), default=week.end)
+    return max(day for day in days if day.weekday() in weekdays(working_days))
 
 
-def parse_week(week: str | dt.date | pd.Timestamp, first_day: str = "Monday") -> Week:
+def parse_week(
+    week: str | dt.date | pd.Timestamp, first_day: str = "Monday", date_order: str = ""
+) -> Week:  # fmt: skip
     """
     The week somebody asks for: a date in it, or the ISO week "2026-W44".
 
     Raises
     ------
     ValueError
-        Neither a date nor an ISO week.
+        Neither a date nor an ISO week, or a date that can be read two ways and no `date_order`
+        ("day first", "month first") says which.
 
     Examples
     --------
     >>> print(parse_week("2026-W44"))
     26 October to 1 November 2026
+    >>> print(parse_week("28 Oct 2026"))
+    26 October to 1 November 2026
     """
-    if isinstance(week, str):
-        iso = re.fullmatch(r"\s*(\d{4})-?[Ww](\d{1,2})\s*", week)
+    if not isinstance(week, str):
+        return week_of(pd.Timestamp(week), first_day)
+    if iso := re.fullmatch(r"\s*(\d{4})-?[Ww](\d{1,2})\s*", week):
         try:
-            if iso:
-                monday = dt.date.fromisocalendar(int(iso[1]), int(iso[2]), 1)
-                return week_of(pd.Timestamp(monday), first_day)
-            week = dt.date.fromisoformat(week.strip())
+            monday = dt.date.fromisocalendar(int(iso[1]), int(iso[2]), 1)
         except ValueError:
-            raise ValueError(
-                f"{week!r} is not a week; give a date in it (2026-10-26) or its number (2026-W44)"
-            ) from None
-    return week_of(pd.Timestamp(week), first_day)
+            raise ValueError(f"{week!r} is not a week: {iso[1]} has no week {iso[2]}; "
+                             "a number is written 2026-W44") from None  # fmt: skip
+        return week_of(pd.Timestamp(monday), first_day)
+    possible = readings_of(week)
+    found = {possible[date_order]} if date_order in possible else set(possible.values())
+    if len(found) != 1:
+        told = " or ".join(day_words(day) for day in sorted(found))
+        raise ValueError(
+            f"{week!r} is {told or 'not a week'}; give a date in it (2026-10-26) or its number "
+            "(2026-W44)"
+        )
+    return week_of(pd.Timestamp(found.pop()), first_day)

@@ -10,9 +10,9 @@ from importlib import import_module
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Final
 
-from qa_tools.readings.layout import heading_score
 from qa_tools.readings.lists import Fault, list_named
 from qa_tools.readings.tables import NotATable, Sheet, read_sheets
+from qa_tools.readings.tops import heading_score
 
 if TYPE_CHECKING:
     from rich.console import Console

@@ -15,7 +15,6 @@ from qa_tools.readings.blocks import (
     Names,
     block_start,
     header_block,
-    said_by_name,
     said_for,
     said_on,
     sheet_top,
@@ -24,9 +23,7 @@ from qa_tools.readings.coded import Coded, Stamps
 from qa_tools.readings.headings import Heading, squeezed
 from qa_tools.readings.quantities import unit_of
 from qa_tools.readings.tables import NotATable, Sheet, cell_text
-from qa_tools.readings.tops import NUMBER, heading_rows, heading_score
-
-__all__ = ["FIELDS", "Names", "Section", "heading_score", "said_by_name", "sections"]
+from qa_tools.readings.tops import NUMBER, heading_rows
 
 _MIX: Final = 0x9E3779B97F4A7C15  # an odd number without pattern: spreads what it multiplies
 

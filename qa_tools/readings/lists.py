@@ -25,12 +25,13 @@ _NUMBERS: Final = ("number", "count", "quantity", "grams")
 
 @dataclass(frozen=True)
 class Fault:
-    """A cell or a file of a list that cannot be read: a row of the unread table."""
+    """A cell or a file that cannot be read: a row of the unread table; row 0 is the whole file."""
 
     file: str
     expected: str
     found: str
     to_do: str
+    row: int = 0
 
 
 @dataclass(frozen=True)
@@ -221,6 +222,7 @@ def _cell_fault(
         expected,
         f"in row {raw.rows[number]}, column {raw.heads[name].written}: {wrong}",
         to_do or "correct the cell; it is taken as empty until then",
+        raw.rows[number],
     )
 
 
@@ -367,6 +369,7 @@ def _usable(raw: RawList, frame: pd.DataFrame, faults: list[Fault]) -> pd.Series
                         f"something in column {name}",
                         f"nothing in row {raw.rows[number]}, column {raw.heads[name].written}",
                         "fill it in; the row is left out until then",
+                        raw.rows[number],
                     )
                 )
     return usable

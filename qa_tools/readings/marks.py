@@ -8,8 +8,7 @@ from collections.abc import Callable, Iterable, Mapping, Sequence
 from typing import Any, Final
 
 from qa_tools.readings import dates
-from qa_tools.readings.answers import Answers as Answers
-from qa_tools.readings.answers import Question, date_order, decimal_mark
+from qa_tools.readings.answers import Answers, Question, date_order, decimal_mark
 from qa_tools.readings.quantities import number_of
 
 _PIECE: Final = re.compile(r"\d[\d.,'\u00a0\u202f ]*\d|\d")

@@ -15,11 +15,11 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from qa_tools.readings import marks
+from qa_tools.readings.answers import Answers
 from qa_tools.readings.coded import Coded, Stamps
 from qa_tools.readings.dates import time_of
-from qa_tools.readings.headings import squeezed, word_for
+from qa_tools.readings.headings import word_for
 from qa_tools.readings.layout import Section
-from qa_tools.readings.marks import Answers
 from qa_tools.readings.quantities import GRAMS, parse_quantity, unit_of
 from qa_tools.readings.tables import cell_text
 
@@ -461,14 +461,4 @@ def _with_lost_tare(
     return Coded(
         np.where(passes, instead.codes + len(problem.values), problem.codes),
         [*problem.values, *instead.values],
-    ).distinct()
-
-
-def canonical(column: Coded, known: Mapping[str, str]) -> Coded:
-    """Names in the spelling of the list that keeps them, where they differ only in case or gaps."""
-    if not known:
-        return column
-    exact = set(known.values())
-    return column.map(
-        lambda name: name if name in exact else known.get(squeezed(name), name)
     ).distinct()

@@ -14,11 +14,12 @@ import pandas as pd
 
 from qa_tools.readings import marks, rules
 from qa_tools.readings.answers import Answers, Question
+from qa_tools.readings.blocks import Names
 from qa_tools.readings.coded import Coded
 from qa_tools.readings.dates import day_words
 from qa_tools.readings.folder import Contents, contents
 from qa_tools.readings.headings import squeezed
-from qa_tools.readings.layout import Names, Section, sections
+from qa_tools.readings.layout import Section, sections
 from qa_tools.readings.lists import LISTS, Fault, empty_list, raw_list, tidy
 from qa_tools.readings.lives import batch_lives
 from qa_tools.readings.quantities import Declaration, unit_of
@@ -36,7 +37,7 @@ NOT_USED: Final = (
     "file", "sheet", "row", "column", "value", "reason", "suggestion", "batch", "when",
 )  # fmt: skip
 SOURCES: Final = ("file", "sheet", "sha256", "rows", "used", "not_used")
-UNREAD: Final = ("file", "expected", "found", "to_do")
+UNREAD: Final = ("file", "expected", "found", "to_do", "row")
 QUESTIONS: Final = ("file", "question", "how_to_answer")
 
 
@@ -66,7 +67,8 @@ class Weighings:
         One sheet a row: file, sheet, sha256 of the file, rows (readings found), used, not_used;
         rows is always used + not_used.
     unread : DataFrame
-        Files that could not be read at all: file, expected, found, to_do.
+        What could not be read: file, expected, found, to_do, and the row of a bad cell (0 for a
+        whole file).
     questions : DataFrame
         What only you can answer: file, question, how_to_answer.
     """
@@ -311,9 +313,8 @@ def weigh_up(found: Contents, lists: Lists, lot_by_name: str = "", unit: str = "
         _used(readings, judged),
         _not_used(readings, judged),
         _sources(parts, readings, judged, found.sha256),
-        pd.DataFrame(
-            [(one.file, one.expected, one.found, one.to_do) for one in unread],
-            columns=list(UNREAD), dtype=str,
+        pd.DataFrame([vars(one) for one in unread], columns=list(UNREAD)).astype(
+            dict.fromkeys(UNREAD[:-1], str) | {"row": np.int64}
         ),
         pd.DataFrame(questions, columns=list(QUESTIONS), dtype=str),
     )  # fmt: skip

@@ -270,6 +270,29 @@ def test_files_that_cannot_be_read_lead(tmp_path: Path) -> None:
     assert "photo.csv" in review.findings[0].text
 
 
+def test_a_bad_cell_does_not_come_before_what_is_sold_short(tmp_path: Path) -> None:
+    batches = BATCHES.replace("2026-11-20", "2026-10-05")
+    products = "product,name,form,cost_per_kg\nbar,Test bar,bar,ten\n"
+    review = qa.review(make_works(tmp_path, around(118.0), batches=batches, products=products))
+    assert kinds(review) == ["on sale and short", "list to mend"]
+    assert "row 2" in str(review) and "'ten'" in str(review)
+
+
+def test_a_product_listed_twice_does_not_stop_the_review(tmp_path: Path) -> None:
+    products = "product,name,form,cost_per_kg\nbar,Test bar,bar,10\nbar,Test bar,bar,12\n"
+    review = qa.review(make_works(tmp_path, around(121.0), products=products))
+    assert review.giveaway["given away, money"].tolist() == pytest.approx([2.0], abs=0.05)
+
+
+def test_a_figure_checked_under_a_name_that_is_none_is_said(tmp_path: Path) -> None:
+    labels = "product,declared,unit,books\nbar,120,g,us-hb133\n"
+    settings = "name,value,who,when\nchecked us-hb133 MAV 117-145 g,page 3,LT,2026-10-01\n"
+    works = make_works(tmp_path, around(121.0), labels=labels, settings=settings)
+    text = " ".join(finding.text for finding in qa.review(works).findings)
+    assert '"checked us-hb133 MAV 117-145 g"' in text
+    assert 'is "us-hb133 MAV 117-154 g" meant?' in text
+
+
 def test_ranks_cover_every_kind_and_join_by_batch() -> None:
     found = rank([Finding(kind, "A", kind.capitalize() + ".") for kind in reversed(RANKS)])
     assert len(found) == 1 and found[0].kind == RANKS[0]

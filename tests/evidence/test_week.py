@@ -5,7 +5,7 @@ from __future__ import annotations
 import pandas as pd
 import pytest
 
-from qa_tools.evidence.week import day_words, last_complete, parse_week, week_of
+from qa_tools.evidence.week import last_complete, parse_week, week_of
 
 
 def days(*texts: str) -> pd.Series[pd.Timestamp]:
@@ -18,6 +18,7 @@ def days(*texts: str) -> pd.Series[pd.Timestamp]:
         ("2026-10-26", "Monday", "2026-10-26", "2026-11-01"),
         ("2026-11-01 23:59", "Monday", "2026-10-26", "2026-11-01"),
         ("2026-11-01", "Sunday", "2026-11-01", "2026-11-07"),
+        ("2026-11-01", "Sun", "2026-11-01", "2026-11-07"),
         ("2026-10-31", "saturday", "2026-10-31", "2026-11-06"),
     ],
 )
@@ -50,6 +51,8 @@ def test_a_week_is_over_after_its_last_working_day() -> None:
     assert sundays == week_of(pd.Timestamp("2026-10-22"))
     listed = last_complete(weighed, pd.Timestamp("2026-10-30"), working_days="Tuesday, Saturday")
     assert listed == week_of(pd.Timestamp("2026-10-22"))
+    short = last_complete(weighed, pd.Timestamp("2026-10-30"), working_days="Mon-Sat")
+    assert short == week_of(pd.Timestamp("2026-10-22"))
 
 
 def test_the_only_week_is_taken_though_it_is_not_over() -> None:
@@ -63,4 +66,12 @@ def test_without_dates_there_is_no_week() -> None:
 
 def test_a_week_names_both_years_across_new_year() -> None:
     assert str(week_of(pd.Timestamp("2026-12-31"))) == "28 December 2026 to 3 January 2027"
-    assert day_words(pd.Timestamp("2026-05-03"), year=False) == "3 May"
+
+
+def test_a_week_may_be_asked_for_as_people_write_dates() -> None:
+    monday = pd.Timestamp("2026-08-31")
+    assert parse_week("2 Sep 2026").start == monday
+    assert parse_week("02/09/2026", date_order="day first").start == monday
+    assert parse_week("02/09/2026", date_order="month first").start == pd.Timestamp("2026-02-09")
+    with pytest.raises(ValueError, match="9 February 2026 or 2 September 2026"):
+        parse_week("02/09/2026")

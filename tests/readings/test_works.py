@@ -22,7 +22,7 @@ def test_all_tables_are_there_even_where_absent(folder: Write) -> None:
         assert list(table.columns) == list(TABLES[name]["columns"]), name
         assert len(table) == 0
     assert len(works.unread) == 0 and len(works.questions) == 0
-    assert list(works.unread.columns) == ["file", "expected", "found", "to_do"]
+    assert list(works.unread.columns) == ["file", "expected", "found", "to_do", "row"]
 
 
 def test_a_folder_without_weights_subfolder_is_read_through(folder: Write) -> None:
