@@ -88,8 +88,7 @@ _BOOK: Final = _Keys(
         ),
         "label": _Keys(
             _GRADE,
-            {"figures": _Each(int), "rounding": ("down", "either"), "grams_below": float,
-             "kind": str},
+            {"figures": _Each(int), "grams_below": float, "by_volume": _Each(str), "kind": str},
         ),
     },
 )  # fmt: skip
