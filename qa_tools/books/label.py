@@ -93,7 +93,8 @@ def label_check(
     """
     rules = rulebook(book) if isinstance(book, str) else book
     if isinstance(declared, int | float | Decimal):
-        declared = f"{declared:g} g"  # a number shows no figures of its own
+        # 120.0 is 120: a number shows no figures of its own
+        declared = f"{Decimal(str(declared)).normalize():f} g"
     label = Declaration.parse(declared)
     rule = rules.data.get("label", {})
     figures = tuple(rule.get("figures", (3, 2)))

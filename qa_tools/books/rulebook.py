@@ -341,10 +341,10 @@ def rulebook(name: str | Path) -> RuleBook:
     >>> qa.judge([121.3, 117.9, 119.4], "120 g", rulebook(file), lot_size=96).outcome
     'reject'
     """
-    known = _published()
+    known = _names()
     path = Path(name)
     if str(name) in known:
-        return known[str(name)]
+        return _published(str(name))
     if path.is_dir():
         books = sorted(path.glob("*.toml"))
         if len(books) != 1:
@@ -378,16 +378,23 @@ def rulebooks() -> pd.DataFrame:
     import pandas as pd
 
     columns = ["name", "title", "edition", "jurisdiction", "judged_at", "source"]
-    rows = [[getattr(book, column) for column in columns] for book in _published().values()]
+    books = [_published(name) for name in _names()]
+    rows = [[getattr(book, column) for column in columns] for book in books]
     return pd.DataFrame(rows, columns=columns).set_index("name")
 
 
+def _names() -> list[str]:
+    found = [file.name for file in _folder().iterdir() if file.name.endswith(".toml")]
+    return sorted(name.removesuffix(".toml") for name in found)
+
+
+def _folder() -> Traversable:
+    return files("qa_tools.books").joinpath("data")
+
+
 @cache
-def _published() -> dict[str, RuleBook]:
-    folder = files("qa_tools.books").joinpath("data")
-    books = [_read(entry) for entry in folder.iterdir() if entry.name.endswith(".toml")]
-    books.sort(key=lambda book: book.name)
-    return {book.name: book for book in books}
+def _published(name: str) -> RuleBook:
+    return _read(_folder().joinpath(f"{name}.toml"))
 
 
 def _read(file: Traversable) -> RuleBook:

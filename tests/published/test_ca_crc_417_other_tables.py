@@ -1,4 +1,4 @@
-"""Canada, C.R.C., c. 417, Schedule I Parts I and II: catch weight products."""
+"""Canada, C.R.C., c. 417, Schedule I Parts I and II (catch weight products) and XII (count)."""
 
 from __future__ import annotations
 
@@ -51,3 +51,10 @@ def test_it_has_no_lot_and_says_why() -> None:
         qa.rulebook(BOOK).plan(48)
     assert "39(1)" in qa.rulebook(BOOK).missing[0]
     assert qa.rulebook(BOOK).markets == ()
+
+
+@pytest.mark.parametrize("pieces, allowed", [(1, 0), (49, 0), (50, 1), (100, 1), (101, 1),
+                                             (200, 1), (201, 2), (1000, 5), (1001, 6)])  # fmt: skip
+def test_part_xii_count_of_pieces_heavier_than_14_g(pieces: int, allowed: int) -> None:
+    """Under 50 none, 50 to 100 one, over 100 0.5 % rounded up."""
+    assert qa.rulebook("ca-crc-417").tolerable_pieces(pieces) == allowed
