@@ -251,6 +251,7 @@ def _written_out(data: Mapping[str, Any]) -> dict[str, Any]:
     none_below = {**everyone, "count": [{"accept": 0, "reject": 1}]}
     table = {"unit": least.unit, **said, "bands": [{"least": least.value}]}
     return {
+        "words": {"count": f"packages under {data['least']}", **data.get("words", {})},
         "deficiency": [table],
         "sampling": data.get("sampling", {**said, "plans": [none_below]}),
     }
