@@ -398,7 +398,11 @@ def _published(name: str) -> RuleBook:
 
 
 def _read(file: Traversable) -> RuleBook:
-    data = read_book(file.read_text(encoding="utf-8"), file.name)
+    try:
+        text = file.read_bytes().decode("utf-8-sig")  # some editors put a mark before the text
+    except UnicodeDecodeError:
+        raise ValueError(f"{file.name} is not saved as UTF-8; save it so in your editor") from None
+    data = read_book(text.replace("\r\n", "\n"), file.name)
     about = {"title": data["name"], "edition": "", "jurisdiction": "", "source": file.name}
     about |= {key: data[key] for key in _FIELDS if key in data}
     return RuleBook(**about, data=data)

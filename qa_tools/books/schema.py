@@ -11,7 +11,7 @@ from dataclasses import dataclass, field
 from typing import Any, Final
 
 from qa_tools.books.figures import GRADES
-from qa_tools.readings.quantities import GRAMS, parse_quantity
+from qa_tools.readings.quantities import GRAMS, Declaration, parse_quantity
 
 FORMAT: Final = 1
 JUDGED_AT: Final = ("packing", "sale")
@@ -169,7 +169,7 @@ def _check_book(data: Mapping[str, Any]) -> None:
         if "deficiency" in data:
             raise _Mistake(("least",), "give either 'least' or 'deficiency'")
         try:
-            parse_quantity(data["least"])
+            Declaration.parse(parse_quantity(data["least"]))
         except ValueError as error:
             raise _Mistake(("least",), str(error)) from None
     elif "deficiency" not in data and "sampling" not in data:
@@ -205,6 +205,8 @@ def _check_bands(bands: Sequence[Mapping[str, Any]], path: Path) -> None:
 
 def _check_sampling(sampling: Mapping[str, Any], twice: Mapping[str, Any] | None) -> None:
     by_size = "by_size" in sampling
+    if not 0 < sampling.get("confidence", 0.5) < 1:
+        raise _Mistake(("sampling", "confidence"), "confidence is a share below 1, as 0.995")
     if by_size and "largest" not in sampling:
         raise _Mistake(("sampling",), "the key 'largest' is missing, the last size of 'by_size'")
     for i, row in enumerate(sampling["plans"]):
@@ -218,6 +220,8 @@ def _check_sampling(sampling: Mapping[str, Any], twice: Mapping[str, Any] | None
                 raise _Mistake(path, "the key 'least' is missing, as { n = 12 }")
         if exactly and not ("count" in row or "mean" in row):
             raise _Mistake(path, "the key 'count' or 'mean' is missing")
+        if len(count) > (2 if exactly else 1):
+            raise _Mistake((*path, "count"), "count has one stage, or two in an exact plan")
         for j, stage in enumerate(count):
             needs = ("accept_percent",) if "accept_percent" in stage else ("accept", "reject")
             for key in (*needs, *(["n"] if exactly else [])):
@@ -232,10 +236,15 @@ def _check_sampling(sampling: Mapping[str, Any], twice: Mapping[str, Any] | None
         if mean is not None:
             if exactly and "n" not in mean:
                 raise _Mistake((*path, "mean"), "the key 'n' is missing")
+            if mean["factor"] and mean.get("n", 2) < 2:
+                raise _Mistake((*path, "mean", "n"), "n is 1; a standard deviation needs two")
             if mean["factor"] and "confidence" not in sampling:
                 raise _Mistake(
                     ("sampling",), "the key 'confidence' is missing, for the exact factor"
                 )
+        wanted = max(sum(stage["n"] for stage in count), (mean or {}).get("n", 0)) if exactly else 0
+        if wanted > lot[0]:
+            raise _Mistake((*path, "lot"), f"lots of {lot[0]} do not hold the {wanted} to weigh")
         if "beyond_twice" in row and twice is None:
             raise _Mistake((*path, "beyond_twice"), "the book has no [beyond_twice]")
     if by_size and "confidence" not in sampling:

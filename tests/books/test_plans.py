@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pandas as pd
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 import qa_tools as qa
@@ -19,6 +19,7 @@ TESTS = [(name, "non-destructive") for name in NAMES]
 TESTS += [("de-fpackv-2020", "destructive"), ("us-hb133", "category B"), ("uk-2006-659", "single")]
 
 
+@settings(deadline=None)  # the first call reads the books
 @given(st.sampled_from(TESTS), st.integers(1, 200_000) | st.integers(1, 200))
 def test_every_lot_has_a_plan_it_can_fill(book_and_test: tuple[str, str], size: int) -> None:
     name, test = book_and_test
@@ -72,6 +73,7 @@ def test_a_lot_without_a_plan_is_told_why_and_where_to_look() -> None:
     assert judged["outcome"].tolist() == ["unsettled"]
 
 
+@settings(deadline=None)  # the first call reads the books
 @given(st.sampled_from(["au-ordinary", "nz-7a", "jp-guideline"]), st.integers(13, 9_000),
        st.integers(1, 9_000))  # fmt: skip
 def test_at_least_judges_the_sample_there_is(name: str, size: int, n: int) -> None:
@@ -99,6 +101,7 @@ def test_plans_say_themselves_in_a_line() -> None:
     assert "of 60 weighed, 4 short" in str(qa.rulebook("eu-76-211").plan(100))
 
 
+@settings(deadline=None)  # the first call reads the books
 @given(st.integers(2, 20_000), st.integers(1, 125))
 def test_canadian_factor_falls_with_the_sample_and_the_count_limit_rises(size: int, n: int) -> None:
     book = qa.rulebook("ca-crc-417")

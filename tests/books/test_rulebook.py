@@ -288,6 +288,12 @@ BANDS = "bands = [{ up_to = 100, percent = 5, round_up = 0.5 }, { up_to = 200, a
         ("factor = 0.5", "k = 0.5", 23, "'k' is not known"),
         ("mean = { n = 3, factor", "mean = { factor", 23, "mean: the key 'n' is missing"),
         ("mean = { n = 3, factor = 0.5 }", "beyond_twice = 1", 23, r"no \[beyond_twice\]"),
+        ("mean = { n = 3,", "mean = { n = 1,", 23, "needs two"),
+        ("lot = [3, 40]", "lot = [2, 40]", 23, "lots of 2 do not hold the 3 to weigh"),
+        ("confidence = 0.95", "confidence = 95", 22, "share below 1"),
+        ('sample = "exactly"', 'sample = "whole lot", least = 3', 23, "must hold keys"),
+        ("count = [{", "count = [{ n = 1, accept = 0, reject = 2 }, { n = 1, accept = 1, reject = 3"
+         " }, {", 23, "one stage, or two"),
         ("format = 1", "format 1", 2, "not a TOML file"),
     ],
 )  # fmt: skip
@@ -325,7 +331,16 @@ bands = [
         qa.rulebook(written(tmp_path, text.replace('unit = "oz"', 'unit = "stone"')))
 
 
-@pytest.mark.parametrize("least", ["118", "a lot", "0 g / 3 g", "118 ml"])
+def test_a_file_as_some_editors_save_it(tmp_path: Path) -> None:
+    file = tmp_path / "own.toml"
+    file.write_bytes(b"\xef\xbb\xbf" + LEAST.replace("\n", "\r\n").encode())
+    assert qa.rulebook(file).tolerable_deficiency("120 g") == 2
+    file.write_bytes(LEAST.replace("corner", "caf\u00e9").encode("cp1252"))
+    with pytest.raises(ValueError, match=r"own\.toml is not saved as UTF-8"):
+        qa.rulebook(file)
+
+
+@pytest.mark.parametrize("least", ["0 g", "-5 g", "118", "a lot", "0 g / 3 g", "118 ml"])
 def test_a_least_weight_that_is_none(tmp_path: Path, least: str) -> None:
     with pytest.raises(ValueError, match=r"own\.toml, line 4, least: "):
         qa.rulebook(written(tmp_path, LEAST.replace("118 g", least)))
