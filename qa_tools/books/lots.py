@@ -207,7 +207,7 @@ def _judged(
         rows = rows.assign(book=book.name, outcome="", reason="")
         # Errors were taken from the grams in the table; a book may test the other declaration.
         for value, words in labels.items():
-            tested = limits(words, book).declared_g
+            tested = limits(words, book).target_g
             rows.loc[rows["declared"] == value, "mean_error"] -= tested - value
         for at, (outcome, reason) in _outcomes(rows, book):
             rows.loc[at, ["outcome", "reason"]] = outcome, reason

@@ -184,6 +184,11 @@ class Verdict:
                 f"{book.words.get('short', 'T')}, {book.beyond_twice['why']} "
                 f"({book.beyond_twice['clause']})."
             )
+        if self.limits.moisture_g:
+            lines.append(
+                f"  Moisture allowance {book.moisture_percent:g} %, "
+                f"{self.limits.moisture_g:.2f} g ({book.data['moisture']['clause']})."
+            )
         for row in self.rows:
             lines.append(
                 f"  {row.test}: {row.measured:g}, limit {row.limit:g} {row.unit}".rstrip()
@@ -265,7 +270,9 @@ def judge(
     found = limits(declared, book)
     n = weights.size
     over = n > lot_size
-    own = own_check(weights, declared, found.book, lot_size=None if over else lot_size, group=group)
+    # Our own check speaks of the label, whatever may have dried away since.
+    plain = found.book.with_moisture(0)
+    own = own_check(weights, declared, plain, lot_size=None if over else lot_size, group=group)
     forbidden = found.book.beyond_twice.get("sale") == "forbidden"
     pull = tuple(np.flatnonzero(below(weights, found.twice_g)).tolist()) if forbidden else ()
     tolerance = (found.figure,) if found.figure else ()
@@ -293,7 +300,7 @@ def judge(
         each = _tests_in_order(plan, found, sample)
         outcome, reason = conclude(plan, *each)
         return verdict(outcome, reason, plan, _rows(plan, found, sample, each))
-    draws = share_of_draws(weights - found.declared_g, sample.short, sample.twice, plan)
+    draws = share_of_draws(weights - found.target_g, sample.short, sample.twice, plan)
     outcome, reason = _by_draws(plan, draws, n)
     return verdict(outcome, reason, plan, _draw_rows(plan, found, draws), draws)
 
@@ -329,7 +336,7 @@ def _tests_in_order(plan: SamplingPlan, found: Limits, sample: Sample) -> tuple[
         int(test[0])
         for test in decide(
             plan,
-            np.array([np.mean(first) - found.declared_g]),
+            np.array([np.mean(first) - found.target_g]),
             np.array([np.std(first, ddof=1) if first.size > 1 else np.nan]),
             np.array([sample.short[: plan.n].sum()]),
             np.array([sample.twice.sum()]),
@@ -392,7 +399,7 @@ def _rows(
     if plan.factor is not None:
         first = sample.weights[: plan.n]
         allowance = plan.factor * float(np.std(first, ddof=1)) if plan.factor else 0.0
-        average, declared = float(np.mean(first)), found.declared_g
+        average, declared = float(np.mean(first)), found.target_g
         measured, limit = {
             "contents": (average, declared - allowance),
             "weighted": (average + allowance, declared),

@@ -86,6 +86,7 @@ class RuleBook:
     words: Mapping[str, str] = field(default_factory=dict)
     data: Mapping[str, Any] = field(default_factory=dict, repr=False)
     checked: Mapping[str, str] = field(default_factory=dict, repr=False)
+    moisture_percent: float = 0.0
 
     def resolve(self, declared: Declared) -> Quantity:
         """
@@ -279,6 +280,47 @@ class RuleBook:
         [0.746, 0.447, 0.0]
         """
         return plan_for(self, lot_size, test, n)
+
+    def with_moisture(self, percent: float) -> RuleBook:
+        """
+        The same book, with an allowance for moisture lost since packing.
+
+        Parameters
+        ----------
+        percent : float
+            Of the declared quantity: set by the book for such goods, or claimed by the packer on
+            data from a sound method.
+
+        Raises
+        ------
+        ValueError
+            A book that knows no such allowance, or not a percentage.
+
+        Notes
+        -----
+        NIST Handbook 133 (2026) 2.3.8. In advance, the allowance A is taken off the label and the
+        MAV stays; afterwards, A is added to the sample error limit and to the MAV. Either way the
+        average may be A lower, and a package A lighter, than without.
+
+        Examples
+        --------
+        >>> import qa_tools as qa
+        >>> bars = [117.2, 118.1, 116.9, 117.6, 118.4, 117, 117.8, 116.8, 118, 117.4, 117.9, 118]
+        >>> book = rulebook("us-hb133")
+        >>> qa.judge(bars, "120 g", book, lot_size=108).outcome
+        'reject'
+        >>> qa.judge(bars, "120 g", book.with_moisture(2), lot_size=108).outcome
+        'accept'
+        """
+        if percent and "moisture" not in self.data:
+            raise ValueError(f"{self.name} knows no allowance for moisture: {self.drying}")
+        if not 0 <= percent < 100:
+            raise ValueError(f"a moisture allowance of {percent} % is none; give 0 to 100")
+        return replace(self, moisture_percent=float(percent))
+
+    def moisture_allowance(self, declared: Declared) -> Decimal:
+        """What of the declared quantity may be lost, in grams; 0 unless `with_moisture` said."""
+        return self.resolve(declared).grams * _decimal(self.moisture_percent) / 100
 
     @property
     def beyond_twice(self) -> Mapping[str, Any]:

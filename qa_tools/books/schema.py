@@ -86,6 +86,7 @@ _BOOK: Final = _Keys(
             {"official": str, "mean_form": MEAN_FORMS, "mean_clause": str, "count_clause": str,
              "confidence": float, "largest": int, "by_size": _BY_SIZE, "uncovered": str},
         ),
+        "moisture": _Keys(_GRADE),
         "label": _Keys(
             _GRADE,
             {"figures": _Each(int), "grams_below": float, "by_volume": _Each(str), "kind": str},
