@@ -38,6 +38,8 @@ class Limits:
         T; None where the book has none.
     figure : Figure or None
         Where T comes from.
+    moisture_g : float
+        What may be lost of the declared quantity since packing; the limits hold it already.
     """
 
     book: RuleBook
@@ -47,6 +49,12 @@ class Limits:
     short_g: float
     twice_g: float
     figure: Figure | None
+    moisture_g: float = 0.0
+
+    @property
+    def target_g(self) -> float:
+        """What the mean is held against: the declared quantity less what may be lost."""
+        return self.declared_g - self.moisture_g
 
 
 def limits(declared: Declared, book: str | RuleBook) -> Limits:
@@ -66,18 +74,20 @@ def limits(declared: Declared, book: str | RuleBook) -> Limits:
     """
     rules = rulebook(book) if isinstance(book, str) else book
     tested = rules.resolve(declared)
+    lost = rules.moisture_allowance(declared)
     if not rules.data.get("deficiency"):
         grams = float(tested.grams)
-        return Limits(rules, tested, grams, None, -np.inf, -np.inf, None)
+        return Limits(rules, tested, grams, None, -np.inf, -np.inf, None, float(lost))
     tolerance = rules.tolerance(declared)
     return Limits(
         rules,
         tested,
         float(tested.grams),
         float(tolerance.grams),
-        float(tested.grams - tolerance.grams),
-        float(tested.grams - 2 * tolerance.grams),
+        float(tested.grams - lost - tolerance.grams),
+        float(tested.grams - lost - 2 * tolerance.grams),
         tolerance.figure,
+        float(lost),
     )
 
 

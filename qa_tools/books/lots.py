@@ -273,7 +273,7 @@ def _judged(
         size, n, label = cast(tuple[int, int, int], kind)
         for j, i in enumerate(order):
             limit = found[i][label]
-            error[at, j] = lots.mean[at] - limit.declared_g
+            error[at, j] = lots.mean[at] - limit.target_g
             beyond = lots.beyond[i][:, at]
             for rows, end in _ends(limit, int(size), int(n), error[at, j], lots.sd[at], beyond):
                 ends[at[rows], j] = said.setdefault(end, len(said))

@@ -263,6 +263,11 @@ class Verdict:
                 f"{book.words.get('short', 'T')}, {book.beyond_twice['why']} "
                 f"({book.beyond_twice['clause']})."
             )
+        if self.limits.moisture_g:
+            lines.append(
+                f"  Moisture allowance {book.moisture_percent:g} %, "
+                f"{self.limits.moisture_g:.2f} g ({book.data['moisture']['clause']})."
+            )
         for row in self.rows:
             lines.append(
                 f"  {row.test}: {row.measured_words}, {row.limit_words}: "
@@ -353,10 +358,11 @@ def judge(
     found = limits(declared, book)
     n = weights.size
     over = n > lot_size
+    # Our own check speaks of the label, whatever may have dried away since.
     own = own_check(
         weights,
         declared,
-        found.book,
+        found.book.with_moisture(0),
         lot_size=None if over else lot_size,
         group=group,
         group_total=group_total,
@@ -390,7 +396,7 @@ def judge(
         each = _tests_in_order(plan, found, sample)
         outcome, reason = conclude(plan, *each)
         return verdict(outcome, reason, plan, _rows(plan, found, sample, each))
-    draws = share_of_draws(weights - found.declared_g, sample.short, sample.twice, plan)
+    draws = share_of_draws(weights - found.target_g, sample.short, sample.twice, plan)
     outcome, reason = _by_draws(plan, draws, n)
     return verdict(outcome, reason, plan, _draw_rows(plan, found, draws), draws)
 
@@ -426,7 +432,7 @@ def _tests_in_order(plan: SamplingPlan, found: Limits, sample: Sample) -> tuple[
         int(test[0])
         for test in decide(
             plan,
-            np.array([np.mean(first) - found.declared_g]),
+            np.array([np.mean(first) - found.target_g]),
             np.array([np.std(first, ddof=1) if first.size > 1 else np.nan]),
             np.array([sample.short[: plan.n].sum()]),
             np.array([sample.twice.sum()]),
@@ -494,7 +500,7 @@ def _rows(
     if plan.factor is not None:
         first = sample.weights[: plan.n]
         allowance = plan.factor * float(np.std(first, ddof=1)) if plan.factor else 0.0
-        average, declared = float(np.mean(first)), found.declared_g
+        average, declared = float(np.mean(first)), found.target_g
         measured, limit = {
             "contents": (average, declared - allowance),
             "weighted": (average + allowance, declared),

@@ -6,9 +6,9 @@ import itertools
 import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Any, Literal, NamedTuple, get_args
+from typing import TYPE_CHECKING, Any, Literal, NamedTuple
 
-from qa_tools.books.figures import GRADES, Figure
+from qa_tools.books.figures import Figure
 
 if TYPE_CHECKING:
     from qa_tools.books.rulebook import RuleBook
@@ -39,7 +39,7 @@ class SamplingPlan:
     lot_size : int
         Packages in the lot.
     test : str
-        ``"non-destructive"``, ``"destructive"`` or ``"single"``.
+        ``"non-destructive"``, ``"destructive"`` or another that the book offers.
     sample : {"exactly", "at least", "whole lot"}
         How the number weighed may stand to the plan.
     n : int
@@ -52,7 +52,8 @@ class SamplingPlan:
     factor : float or None
         The printed factor on the standard deviation that decides the mean test.
     exact_factor : float or None
-        t / sqrt(n) at full precision, for comparison; 0 where the printed factor is 0.
+        t / sqrt(n) at full precision (with the book's finite-lot correction), for comparison; 0
+        where the printed factor is 0.
     beyond_twice_reject : int or None
         Packages short by more than 2T that fail the lot; None where the test has no such count.
     mean_form : {"contents", "weighted", "error"}
@@ -63,6 +64,13 @@ class SamplingPlan:
         Where the two tests stand.
     figures : tuple of Figure
         What the plan rests on, with grades.
+
+    Examples
+    --------
+    >>> from qa_tools.books.rulebook import rulebook
+    >>> print(rulebook("uk-2006-659").plan(108, test="destructive"))
+    weigh 20 of 108; of 20 weighed, 1 short by more than allowed pass, 2 fail \
+(Schedule 2 paragraph 3); mean of 20, factor 0.64, exactly 0.63972 (Schedule 2 paragraph 4)
     """
 
     lot_size: int
@@ -79,6 +87,24 @@ class SamplingPlan:
     count_clause: str
     figures: tuple[Figure, ...]
 
+    def __str__(self) -> str:
+        how = {"exactly": "", "at least": "at least ", "whole lot": "all "}[self.sample]
+        said = [f"weigh {how}{self.n} of {self.lot_size}"]
+        found = 0
+        for stage in self.count_stages:
+            found += stage.n
+            said.append(
+                f"of {found} weighed, {stage.accept} short by more than allowed pass, "
+                f"{stage.reject} fail ({self.count_clause})"
+            )
+        if self.factor is not None:
+            exact = f", exactly {self.exact_factor:.5f}" if self.factor else ""
+            by = f"factor {self.factor:g}{exact}"
+            said.append(f"mean of {self.mean_n}, {by} ({self.mean_clause})")
+        if self.beyond_twice_reject is not None:
+            said.append(f"{self.beyond_twice_reject} short by more than twice allowed fail")
+        return "; ".join(said)
+
     @property
     def n_all(self) -> int:
         """Packages to weigh when every stage is used."""
@@ -91,43 +117,41 @@ def plan_for(book: RuleBook, lot_size: int, test: str, n: int | None) -> Samplin
         raise ValueError(f"a lot of {lot_size} packages cannot be judged; give the number packed")
     sampling = book.data.get("sampling")
     if sampling is None:
-        raise ValueError(f"{book.name} has no sampling plan")
-    row = _row(book.name, sampling["plans"], lot_size, test)
+        raise NoPlan(f"{book.name} has no sampling plan")
+    row = _row(book.name, sampling, lot_size, test)
     sample: Sample = row["sample"]
     first = _first(row, lot_size)
-    by_size = sampling.get("by_size")
-    weighed = max(first, n) if n is not None else first
     if n is not None and n > lot_size:
         raise ValueError(f"{n} weighed of {lot_size} packed: one of the two numbers is wrong")
+    weighed = max(first, n or 0) if sample == "at least" else first
+    # Tables end at `largest`. Up to there the sample itself is judged; a larger one by draws of
+    # that size, but for the mean of a lot weighed whole, which keeps its factor 0.
+    counted = min(weighed, int(sampling.get("largest", weighed)))
+    if counted < weighed < lot_size:
+        sample, weighed = "exactly", counted
+    by_size = sampling.get("by_size")
     if by_size:
-        # The tables end at `largest`. Up to there the sample itself is judged; a larger one by
-        # draws of that size, but for the mean of a lot weighed whole, which keeps its factor 0.
-        counted = min(weighed, int(sampling["largest"]))
         stages: tuple[CountStage, ...] = (_fails_at(by_size["fails_at"], counted),)
-        if weighed < lot_size and weighed > counted:
-            sample, weighed = "exactly", counted
-        mean_n: int | None = weighed
-        factor: float | None = 0.0 if weighed == lot_size else _by_size(by_size, weighed)
     else:
-        stages = tuple(_stage(stage, first, lot_size) for stage in row.get("count", []))
-        mean = row.get("mean")
-        mean_n = None if mean is None else int(mean.get("n", lot_size))
-        factor = None if mean is None else float(mean["factor"])
-    exact = None if factor is None else 0.0
-    if factor and mean_n is not None:
-        from scipy.special import stdtrit
-
-        exact = float(stdtrit(mean_n - 1, sampling["confidence"])) / math.sqrt(mean_n)
+        stages = tuple(_stage(stage, weighed) for stage in row.get("count", []))
+    mean = {} if by_size else row.get("mean")
+    mean_n: int | None = None
+    factor: float | None = None
+    exact: float | None = None
+    if mean is not None:
+        mean_n = int(mean.get("n", weighed))
+        whole = mean_n == lot_size and bool(by_size or sample == "at least")
+        factor, exact = _factors(sampling, mean, mean_n, whole, weighed > first)
     return SamplingPlan(
         lot_size=lot_size,
         test=test,
         sample=sample,
-        n=weighed if by_size else first,
+        n=weighed,
         count_stages=stages,
         mean_n=mean_n,
         factor=factor,
         exact_factor=exact,
-        beyond_twice_reject=book.beyond_twice.get("reject"),
+        beyond_twice_reject=row.get("beyond_twice", book.beyond_twice.get("reject")),
         mean_form=sampling.get("mean_form", "contents"),
         mean_clause=sampling.get("mean_clause", sampling["clause"]),
         count_clause=sampling.get("count_clause", sampling["clause"]),
@@ -135,9 +159,8 @@ def plan_for(book: RuleBook, lot_size: int, test: str, n: int | None) -> Samplin
     )
 
 
-def _row(
-    name: str, rows: Sequence[Mapping[str, Any]], lot_size: int, test: str
-) -> Mapping[str, Any]:
+def _row(name: str, sampling: Mapping[str, Any], lot_size: int, test: str) -> Mapping[str, Any]:
+    rows: Sequence[Mapping[str, Any]] = sampling["plans"]
     tests = {row.get("test", "non-destructive") for row in rows}
     if test not in tests:
         raise ValueError(f"{name} has no {test!r} test; it has {', '.join(sorted(tests))}")
@@ -148,7 +171,8 @@ def _row(
             and low <= lot_size <= (high or [lot_size])[0]
         ):
             return row
-    raise NoPlan(f"{name} has no {test} sampling plan for a lot of {lot_size}")
+    why = f": {sampling['uncovered']}" if "uncovered" in sampling else ""
+    raise NoPlan(f"{name} has no {test} sampling plan for a lot of {lot_size}{why}")
 
 
 def _first(row: Mapping[str, Any], lot_size: int) -> int:
@@ -164,10 +188,10 @@ def _first(row: Mapping[str, Any], lot_size: int) -> int:
     return int(max(sizes))
 
 
-def _stage(stage: Mapping[str, Any], first: int, lot_size: int) -> CountStage:
-    n = int(stage.get("n", first))
+def _stage(stage: Mapping[str, Any], weighed: int) -> CountStage:
+    n = int(stage.get("n", weighed))
     if "accept_percent" in stage:
-        accept = math.floor(lot_size * stage["accept_percent"] / 100)
+        accept = math.floor(n * stage["accept_percent"] / 100)
         return CountStage(n, accept, accept + 1)
     return CountStage(n, int(stage["accept"]), int(stage["reject"]))
 
@@ -190,6 +214,22 @@ def _by_size(table: Mapping[str, Any], n: int) -> float:
     return float((t_low - (t_low - t_high) * (c - e) / (c - d)) / math.sqrt(n))
 
 
+def _factors(
+    sampling: Mapping[str, Any], mean: Mapping[str, Any], n: int, whole: bool, larger: bool
+) -> tuple[float, float]:
+    """The factor that decides, as printed for this sample size, and the exact t / sqrt(n)."""
+    by_size = sampling.get("by_size")
+    printed = 0.0 if whole else _by_size(by_size, n) if by_size else float(mean["factor"])
+    if not printed:
+        return 0.0, 0.0
+    from scipy.special import stdtrit
+
+    finite = math.sqrt(1 - n / mean["finite"]) if "finite" in mean else 1.0
+    exact = float(stdtrit(n - 1, sampling["confidence"])) / math.sqrt(n) * finite
+    # A larger sample than a single printed factor is for takes the exact one of its own size.
+    return (exact if larger and not by_size else printed), exact
+
+
 def _figure(
     book: RuleBook,
     sampling: Mapping[str, Any],
@@ -201,52 +241,20 @@ def _figure(
     low, *high = row["lot"]
     band = f"{low}" if high == [low] else f"{low}-{high[0]}" if high else f"over {low - 1}"
     total = sum(stage.n for stage in stages) or first
+    short = book.words.get("short", "T")
     words = [f"weigh {'at least ' if row['sample'] == 'at least' else ''}{first}"]
     words += [f"with {total} weighed"] if total != first else []
-    words += [
-        f"fails at {stage.reject} beyond {book.words.get('short', 'T')}" for stage in stages[-1:]
-    ]
-    words += [f"factor {factor:g}"] if factor is not None else []
+    words += [f"fails at {stage.reject} beyond {short}" for stage in stages[-1:]]
+    words += [f"fails at {row['beyond_twice']} beyond 2 {short}"] if "beyond_twice" in row else []
+    words += [f"factor {factor:.4g}"] if factor is not None else []
+    printed = row.get("mean", {}).get("factor")
+    grade = row.get("grade", sampling["grade"])
     return book.graded(
         Figure(
-            f"{book.name} plan {band}",
+            " ".join([book.name, *([row["test"]] if "test" in row else []), f"plan {band}"]),
             ", ".join(words),
             sampling["clause"],
-            row.get("grade", sampling["grade"]),
+            "computed" if printed not in (None, factor) else grade,
             sampling.get("official", ""),
         )
     )
-
-
-def check_sampling(file: str, sampling: Mapping[str, Any]) -> None:
-    """Raise ValueError, naming the file and the key, where a sampling section cannot be used."""
-    _needs(file, "'sampling'", sampling, ("clause", "grade", "confidence", "plans"))
-    for key, choices in (("grade", GRADES), ("mean_form", get_args(MeanForm))):
-        if key in sampling and sampling[key] not in choices:
-            raise ValueError(f"{file}: {key} is {sampling[key]!r} in 'sampling'; use {choices}")
-    if "by_size" in sampling:
-        _needs(file, "'sampling'", sampling, ("largest",))
-        _needs(
-            file, "'sampling.by_size'", sampling["by_size"], ("interpolate", "factors", "fails_at")
-        )
-    for i, row in enumerate(sampling["plans"]):
-        where = f"plan {i + 1} of 'sampling'"
-        _needs(file, where, row, ("lot", "sample"))
-        if row["sample"] not in get_args(Sample):
-            raise ValueError(f"{file}: {row['sample']!r} is not a sample in {where}")
-        if row["sample"] == "at least":
-            _needs(file, where, row, ("least",))
-        if row["sample"] == "exactly" and not ("count" in row or "mean" in row):
-            raise ValueError(f"{file}: {where} needs 'count' or 'mean'")
-        for stage in row.get("count", []):
-            needs = () if "accept_percent" in stage else ("accept", "reject")
-            size = ("n",) if row["sample"] == "exactly" else ()
-            _needs(file, f"count of {where}", stage, (*needs, *size))
-        if "mean" in row:
-            _needs(file, f"mean of {where}", row["mean"], ("factor",))
-
-
-def _needs(file: str, where: str, table: Mapping[str, Any], keys: Sequence[str]) -> None:
-    for key in keys:
-        if key not in table:
-            raise ValueError(f"{file}: the key {key!r} is missing in {where}")

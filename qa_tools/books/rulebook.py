@@ -3,17 +3,18 @@
 from __future__ import annotations
 
 import difflib
-import tomllib
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
-from decimal import ROUND_CEILING, Decimal
+from decimal import ROUND_CEILING, ROUND_HALF_UP, Decimal
 from functools import cache
 from importlib.resources import files
+from importlib.resources.abc import Traversable
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Final
 
-from qa_tools.books.figures import GRADES, Figure
-from qa_tools.books.plans import SamplingPlan, check_sampling, plan_for
+from qa_tools.books.figures import Figure
+from qa_tools.books.plans import SamplingPlan, plan_for
+from qa_tools.books.schema import read_book
 from qa_tools.readings.quantities import GRAMS, Declaration, Quantity
 
 if TYPE_CHECKING:
@@ -21,13 +22,11 @@ if TYPE_CHECKING:
 
 Declared = float | int | str | Decimal | Quantity | Declaration
 
-FORMAT: Final = 1
 _AVOIRDUPOIS: Final = ("oz", "lb")
-_KEYS: Final = {
-    "required": ("format", "name", "title", "edition", "jurisdiction", "judged_at", "source"),
-    "optional": ("markets", "tested", "scope_g", "drying", "authority", "words", "deficiency"),
-    "more": ("beyond_twice", "sampling"),
-}
+_FIELDS: Final = (
+    *("name", "title", "edition", "jurisdiction", "judged_at", "source"),
+    *("markets", "applies_to", "missing", "tested", "drying", "authority", "words"),
+)
 
 
 @dataclass(frozen=True)
@@ -41,20 +40,35 @@ class Tolerance:
 @dataclass(frozen=True)
 class RuleBook:
     """
-    One published rule book, read from its data file.
+    One rule book, published or your own, read from its data file.
 
     Attributes
     ----------
     name, title, edition, jurisdiction, source, authority, drying : str
         What it is, where it applies, where to read it, who decides, what it says of drying.
     markets : sequence of str
-        The markets, as labels.csv names them, whose goods it judges.
+        The markets, as labels.csv names them, whose goods it judges; empty for a book that judges
+        only the labels that name it.
+    applies_to : str
+        Which goods of its markets, where it is not all: ``"e-marked goods; ..."``.
+    missing : sequence of str
+        What of the source is not in the book, and where to get it.
     judged_at : str
         When it judges a package: ``"packing"`` or ``"sale"``.
     tested : str
         Which of two declared quantities is tested: ``"larger"`` or ``"metric"``.
     words : dict
         The book's own terms for the tolerable deficiency and its tests.
+
+    Examples
+    --------
+    >>> book = rulebook("oiml-r87-2004")
+    >>> print(book)
+    oiml-r87-2004: OIML R 87, Quantity of product in prepackages (2004), international model
+    >>> book.tolerable_deficiency("1250 g")  # 18.75 g; above 1 kg up to the next whole gram
+    19.0
+    >>> book.missing[0]
+    'Table 2 for lots under 100 packages: OIML R 87:2016, from www.oiml.org'
     """
 
     name: str
@@ -64,12 +78,15 @@ class RuleBook:
     judged_at: str
     source: str
     markets: Sequence[str] = ()
+    applies_to: str = ""
+    missing: Sequence[str] = ()
     tested: str = "metric"
     drying: str = ""
     authority: str = ""
     words: Mapping[str, str] = field(default_factory=dict)
     data: Mapping[str, Any] = field(default_factory=dict, repr=False)
     checked: Mapping[str, str] = field(default_factory=dict, repr=False)
+    moisture_percent: float = 0.0
 
     def resolve(self, declared: Declared) -> Quantity:
         """
@@ -96,6 +113,9 @@ class RuleBook:
         ValueError
             The quantity is outside the book's scope, or the book has no tolerable deficiency.
         """
+        return self._looked_up("deficiency", declared)
+
+    def _looked_up(self, side: str, declared: Declared) -> Tolerance:
         tested = self.resolve(declared)
         low, high = self.data.get("scope_g", (0, None))
         if tested.grams < low or (high is not None and tested.grams > high):
@@ -103,18 +123,20 @@ class RuleBook:
                 f"{tested} is outside {self.name}, which covers {low} g to {high} g; "
                 "choose a book that covers it"
             )
-        tables = self.data.get("deficiency", [])
+        tables = self.data.get(side, [])
         if not tables:
-            raise ValueError(f"{self.name} sets no tolerable deficiency")
+            raise ValueError(f"{self.name} sets no tolerable {side}")
         system = [
             (table["unit"] in _AVOIRDUPOIS) == (tested.unit in _AVOIRDUPOIS) for table in tables
         ]
         table = tables[system.index(True)] if True in system else tables[0]
         unit = table["unit"]
-        amount = tested.grams / GRAMS[unit]
-        return self._band(table, unit, amount)
+        found = self._band(table, unit, tested.grams / GRAMS[unit], side)
+        return Tolerance(found[0] * GRAMS[unit], found[1])
 
-    def _band(self, table: Mapping[str, Any], unit: str, amount: Decimal) -> Tolerance:
+    def _band(
+        self, table: Mapping[str, Any], unit: str, amount: Decimal, side: str = "deficiency"
+    ) -> tuple[Decimal, Figure]:
         below = Decimal(0)
         for band in table["bands"]:
             upper = _decimal(band["up_to"]) if "up_to" in band else None
@@ -123,26 +145,39 @@ class RuleBook:
             below = upper
         else:
             raise ValueError(f"{self.name} has no row for {amount.normalize():f} {unit}")
-        if "percent" in band:
-            allowed = amount * _decimal(band["percent"]) / 100
-            step = band.get("round_up", table.get("round_up"))
-            if step is not None:
-                allowed = (allowed / _decimal(step)).to_integral_value(ROUND_CEILING) * _decimal(
-                    step
-                )
-        else:
-            allowed = _decimal(band["amount"])
+        allowed = self._allowed(table, band, amount, unit)
         row = f"{below:f}-{upper:f}" if upper is not None else f"over {below:f}"
-        name = f"{self.name} {self.words.get('short', 'T')} {row} {unit}"
+        word = self.words.get("short", "T") if side == "deficiency" else side
         confirmed = str(amount.normalize().__format__("f")) in band.get("confirmed", ())
         figure = Figure(
-            name,
+            f"{self.name} {word} {row} {unit}",
             f"{_plain(allowed)} {unit}",
             band.get("clause", table["clause"]),
             "read" if confirmed else band.get("grade", table["grade"]),
             table.get("official", ""),
         )
-        return Tolerance(allowed * GRAMS[unit], self.graded(figure))
+        return allowed, self.graded(figure)
+
+    def _allowed(
+        self, table: Mapping[str, Any], band: Mapping[str, Any], amount: Decimal, unit: str
+    ) -> Decimal:
+        if "amount" in band:
+            return _decimal(band["amount"])
+        if "least" in band:
+            allowed = amount - _decimal(band["least"])
+            if allowed < 0:
+                raise ValueError(
+                    f"{self.name} asks for at least {band['least']} {unit} in a package, more than "
+                    f"the {_plain(amount)} {unit} declared; choose a book for this label"
+                )
+            return allowed
+        allowed = amount * _decimal(band["percent"]) / 100
+        nearest, up = band.get("nearest"), band.get("round_up", table.get("round_up"))
+        if nearest is None and up is None:
+            return allowed
+        step = _decimal(up if nearest is None else nearest)
+        way = ROUND_CEILING if nearest is None else ROUND_HALF_UP
+        return (allowed / step).to_integral_value(way) * step
 
     def graded(self, figure: Figure) -> Figure:
         """The figure with grade ``"checked"`` where the works' settings record that it was."""
@@ -172,6 +207,43 @@ class RuleBook:
         """
         return float(self.tolerance(declared).grams)
 
+    def tolerable_excess(self, declared: Declared) -> float:
+        """
+        How much one package may be over, in grams, in a book that limits that side too.
+
+        Raises
+        ------
+        ValueError
+            As `tolerable_deficiency`, or the book does not limit what is over.
+
+        Examples
+        --------
+        >>> rulebook("jp-guideline").tolerable_excess("120 g")  # 10 %
+        12.0
+        """
+        return float(self._looked_up("excess", declared).grams)
+
+    def tolerable_pieces(self, declared: int) -> int:
+        """
+        How many pieces a package labelled by count may be short.
+
+        Raises
+        ------
+        ValueError
+            Not a whole number of pieces, or a book that does not say.
+
+        Examples
+        --------
+        >>> rulebook("us-hb133").tolerable_pieces(100)
+        2
+        """
+        table = self.data.get("pieces")
+        if table is None:
+            raise ValueError(f"{self.name} says nothing of packages labelled by count")
+        if declared != int(declared) or declared < 1:
+            raise ValueError(f"{declared} is not a number of pieces; give a whole number above 0")
+        return int(self._band(table, "pieces", Decimal(int(declared)))[0])
+
     def plan(
         self, lot_size: int, *, test: str = "non-destructive", n: int | None = None
     ) -> SamplingPlan:
@@ -184,7 +256,7 @@ class RuleBook:
             Packages in the inspection lot.
         test : str
             ``"non-destructive"`` (the reference test), or another the book offers:
-            ``"destructive"``, ``"single"``.
+            ``"destructive"``, ``"single"``, ``"category B"``.
         n : int, optional
             Packages weighed, where the book's figures depend on it; the fewest it asks for when
             not given.
@@ -196,11 +268,59 @@ class RuleBook:
 
         Examples
         --------
+        The printed factor decides; the exact t / sqrt(n) stands beside it:
+
         >>> plan = rulebook("us-hb133").plan(108)
-        >>> plan.mean_n, plan.factor, plan.sample
-        (12, 0.635, 'exactly')
+        >>> plan.mean_n, plan.factor, round(plan.exact_factor, 5), plan.sample
+        (12, 0.635, 0.63537, 'exactly')
+
+        A book that asks for "at least" has a factor for every number weighed:
+
+        >>> [round(rulebook("nz-7a").plan(39, n=n).factor, 3) for n in (12, 20, 39)]
+        [0.746, 0.447, 0.0]
         """
         return plan_for(self, lot_size, test, n)
+
+    def with_moisture(self, percent: float) -> RuleBook:
+        """
+        The same book, with an allowance for moisture lost since packing.
+
+        Parameters
+        ----------
+        percent : float
+            Of the declared quantity: set by the book for such goods, or claimed by the packer on
+            data from a sound method.
+
+        Raises
+        ------
+        ValueError
+            A book that knows no such allowance, or not a percentage.
+
+        Notes
+        -----
+        NIST Handbook 133 (2026) 2.3.8. In advance, the allowance A is taken off the label and the
+        MAV stays; afterwards, A is added to the sample error limit and to the MAV. Either way the
+        average may be A lower, and a package A lighter, than without.
+
+        Examples
+        --------
+        >>> import qa_tools as qa
+        >>> bars = [117.2, 118.1, 116.9, 117.6, 118.4, 117, 117.8, 116.8, 118, 117.4, 117.9, 118]
+        >>> book = rulebook("us-hb133")
+        >>> qa.judge(bars, "120 g", book, lot_size=108).outcome
+        'reject'
+        >>> qa.judge(bars, "120 g", book.with_moisture(2), lot_size=108).outcome
+        'accept'
+        """
+        if percent and "moisture" not in self.data:
+            raise ValueError(f"{self.name} knows no allowance for moisture: {self.drying}")
+        if not 0 <= percent < 100:
+            raise ValueError(f"a moisture allowance of {percent} % is none; give 0 to 100")
+        return replace(self, moisture_percent=float(percent))
+
+    def moisture_allowance(self, declared: Declared) -> Decimal:
+        """What of the declared quantity may be lost, in grams; 0 unless `with_moisture` said."""
+        return self.resolve(declared).grams * _decimal(self.moisture_percent) / 100
 
     @property
     def beyond_twice(self) -> Mapping[str, Any]:
@@ -213,7 +333,9 @@ class RuleBook:
         return replace(self, checked={name.casefold(): seen for name, seen in checks.items()})
 
     def __str__(self) -> str:
-        return f"{self.name}: {self.title} ({self.edition}), {self.jurisdiction}"
+        edition = f" ({self.edition})" if self.edition else ""
+        place = f", {self.jurisdiction}" if self.jurisdiction else ""
+        return f"{self.name}: {self.title}{edition}{place}"
 
 
 def _decimal(number: int | float) -> Decimal:
@@ -227,34 +349,58 @@ def _plain(number: Decimal) -> str:
 
 def rulebook(name: str | Path) -> RuleBook:
     """
-    A rule book by its name, or by the path of its TOML file.
+    A rule book by its name, or one of your own by its file.
 
     Parameters
     ----------
     name : str or Path
-        A name from :func:`rulebooks`, or the path of a book of your own.
+        A name from :func:`rulebooks`; or the path of a TOML file, with or without ``.toml``; or
+        of a folder that holds exactly one.
 
     Raises
     ------
     ValueError
-        No such book (the nearest name is suggested), or a mistake in the file (the key is named).
+        No such book (the nearest name is suggested), or a mistake in the file (its line and key
+        are named).
 
     Examples
     --------
     >>> print(rulebook("uk-2006-659").jurisdiction)
     Great Britain
+
+    A shop that takes no bar under 118 g, whatever the label allows, is a book of four lines. It
+    judges every bar that is weighed:
+
+    >>> import tempfile, qa_tools as qa
+    >>> file = Path(tempfile.mkdtemp(), "corner-shop.toml")
+    >>> _ = file.write_text('''format = 1
+    ... name = "corner-shop"
+    ... judged_at = "sale"
+    ... least = "118 g"
+    ... ''')
+    >>> qa.judge([121.3, 118.0, 119.4], "120 g", rulebook(file), lot_size=96).outcome
+    'accept'
+    >>> qa.judge([121.3, 117.9, 119.4], "120 g", rulebook(file), lot_size=96).outcome
+    'reject'
     """
-    if str(name).endswith(".toml"):
-        path = Path(name)
-        if not path.is_file():
-            raise ValueError(f"there is no rule book file {path}")
-        return _read(path.read_text(encoding="utf-8"), path.name)
-    known = _published()
-    if str(name) not in known:
-        near = difflib.get_close_matches(str(name), known, n=1, cutoff=0.3)
-        hint = f"; did you mean {near[0]!r}?" if near else ""
-        raise ValueError(f"no rule book is called {str(name)!r}{hint} Known: {', '.join(known)}")
-    return known[str(name)]
+    known = _names()
+    path = Path(name)
+    if str(name) in known:
+        return _published(str(name))
+    if path.is_dir():
+        books = sorted(path.glob("*.toml"))
+        if len(books) != 1:
+            held = f"{len(books)}: {', '.join(b.name for b in books)}" if books else "none"
+            raise ValueError(f"the folder {path} should hold one rule book and holds {held}")
+        return _read(books[0])
+    for file in (path, Path(f"{name}.toml")):
+        if file.suffix == ".toml" and file.is_file():
+            return _read(file)
+    if path.suffix == ".toml" or (path.name != str(name) and path.parent.is_dir()):
+        raise ValueError(f"there is no rule book file {path}")
+    near = difflib.get_close_matches(str(name), known, n=1, cutoff=0.3)
+    hint = f"; did you mean {near[0]!r}?" if near else ""
+    raise ValueError(f"no rule book is called {str(name)!r}{hint} Known: {', '.join(known)}")
 
 
 def rulebooks() -> pd.DataFrame:
@@ -274,64 +420,31 @@ def rulebooks() -> pd.DataFrame:
     import pandas as pd
 
     columns = ["name", "title", "edition", "jurisdiction", "judged_at", "source"]
-    rows = [[getattr(book, column) for column in columns] for book in _published().values()]
+    books = [_published(name) for name in _names()]
+    rows = [[getattr(book, column) for column in columns] for book in books]
     return pd.DataFrame(rows, columns=columns).set_index("name")
 
 
+def _names() -> list[str]:
+    found = [file.name for file in _folder().iterdir() if file.name.endswith(".toml")]
+    return sorted(name.removesuffix(".toml") for name in found)
+
+
+def _folder() -> Traversable:
+    return files("qa_tools.books").joinpath("data")
+
+
 @cache
-def _published() -> dict[str, RuleBook]:
-    folder = files("qa_tools.books").joinpath("data")
-    texts = {entry.name: entry.read_text(encoding="utf-8") for entry in folder.iterdir()}
-    books = [_read(texts[name], name) for name in sorted(texts) if name.endswith(".toml")]
-    return {book.name: book for book in books}
+def _published(name: str) -> RuleBook:
+    return _read(_folder().joinpath(f"{name}.toml"))
 
 
-def _read(text: str, file: str) -> RuleBook:
-    """A book from its text; every mistake names the file and the key."""
+def _read(file: Traversable) -> RuleBook:
     try:
-        data = tomllib.loads(text)
-    except tomllib.TOMLDecodeError as error:
-        raise ValueError(f"{file} is not a TOML file: {error}") from None
-    for key in _KEYS["required"]:
-        if key not in data:
-            raise ValueError(f"{file}: the key {key!r} is missing")
-    for key in data:
-        if not any(key in keys for keys in _KEYS.values()):
-            raise ValueError(f"{file}: the key {key!r} is not known")
-    _allowed(file, "format", data["format"], (FORMAT,))
-    _allowed(file, "judged_at", data["judged_at"], ("packing", "sale"))
-    _allowed(file, "tested", data.get("tested", "metric"), ("larger", "metric"))
-    for i, table in enumerate(data.get("deficiency", [])):
-        where = f"deficiency table {i + 1}"
-        for key in ("unit", "clause", "grade", "bands"):
-            if key not in table:
-                raise ValueError(f"{file}: the key {key!r} is missing in {where}")
-        _allowed(file, f"unit of {where}", table["unit"], tuple(GRAMS))
-        _allowed(file, f"grade of {where}", table["grade"], GRADES)
-        uppers = [band["up_to"] for band in table["bands"] if "up_to" in band]
-        if uppers != sorted(set(uppers)) or any("up_to" not in b for b in table["bands"][:-1]):
-            raise ValueError(f"{file}: the bands of {where} are not in order of 'up_to'")
-        for j, band in enumerate(table["bands"]):
-            if ("percent" in band) == ("amount" in band):
-                raise ValueError(
-                    f"{file}: band {j + 1} of {where} needs either 'percent' or 'amount'"
-                )
-    twice = data.get("beyond_twice")
-    if twice is not None:
-        for key in ("clause", "grade", *(["why"] if "sale" in twice else ["reject"])):
-            if key not in twice:
-                raise ValueError(f"{file}: the key {key!r} is missing in 'beyond_twice'")
-        _allowed(file, "sale of 'beyond_twice'", twice.get("sale", "forbidden"), ("forbidden",))
-    if "sampling" in data:
-        check_sampling(file, data["sampling"])
-    fields = {key: data[key] for key in (*_KEYS["required"], *_KEYS["optional"]) if key in data}
-    for key in ("format", "scope_g", "deficiency"):
-        fields.pop(key, None)
-    return RuleBook(**fields, data=data)
-
-
-def _allowed(file: str, key: str, value: object, choices: tuple[object, ...]) -> None:
-    if value not in choices:
-        raise ValueError(
-            f"{file}: {key} is {value!r}; it must be one of {', '.join(map(str, choices))}"
-        )
+        text = file.read_bytes().decode("utf-8-sig")  # some editors put a mark before the text
+    except UnicodeDecodeError:
+        raise ValueError(f"{file.name} is not saved as UTF-8; save it so in your editor") from None
+    data = read_book(text.replace("\r\n", "\n"), file.name)
+    about = {"title": data["name"], "edition": "", "jurisdiction": "", "source": file.name}
+    about |= {key: data[key] for key in _FIELDS if key in data}
+    return RuleBook(**about, data=data)

@@ -1,0 +1,47 @@
+"""Japan, council guideline for goods the Measurement Act does not list (Aichi, 1 April 2019)."""
+
+from __future__ import annotations
+
+from decimal import Decimal
+
+import pytest
+
+import qa_tools as qa
+
+BOOK = "jp-guideline"
+SHORT = [(50, "8 %"), (100, "4"), (500, "4 %"), (1000, "20"), (10**6, "2 %")]
+OVER = [(50, "5"), (300, "10 %"), (1000, "30"), (10**6, "3 %")]
+
+
+def expected(rows: list[tuple[int, str]], grams: Decimal) -> Decimal:
+    rule = next(rule for upper, rule in rows if grams <= upper)
+    number = Decimal(rule.split()[0])
+    return grams * number / 100 if "%" in rule else number
+
+
+def test_both_sides_at_and_beside_every_bound() -> None:
+    book = qa.rulebook(BOOK)
+    bounds = {Decimal(upper) for upper, _ in [*SHORT, *OVER]}
+    for grams in [Decimal(5), *(b + Decimal(d) for b in bounds for d in ("-0.3", "0", "0.3"))]:
+        if grams <= 10**6:
+            assert book.tolerance(grams).grams == expected(SHORT, grams), grams
+            assert book.tolerable_excess(grams) == float(expected(OVER, grams)), grams
+    with pytest.raises(ValueError, match="outside"):
+        book.tolerable_deficiency("4.9 g")
+
+
+def test_each_package_is_judged_alone() -> None:
+    """4 % of 120 g is 4.8 g; no rule on the average."""
+    plan = qa.rulebook(BOOK).plan(108)
+    assert (plan.n, plan.mean_n, plan.factor, plan.beyond_twice_reject) == (1, None, None, None)
+    for n in (1, 12, 108):
+        exact = [115.2] * n
+        assert qa.judge(exact, "120 g", BOOK, lot_size=108).outcome == "accept"
+        verdict = qa.judge([*exact[1:], 115.1], "120 g", BOOK, lot_size=108)
+        assert verdict.outcome == "reject"
+        assert [row.test for row in verdict.rows] == ["packages short by more than the tolerance"]
+
+
+def test_a_book_without_an_over_side_says_so() -> None:
+    with pytest.raises(ValueError, match="sets no tolerable excess"):
+        qa.rulebook("eu-76-211").tolerable_excess("120 g")
