@@ -24,6 +24,8 @@ _HOME = {
     "rulebook": "books.rulebook",
     "RuleBook": "books.rulebook",
     "SamplingPlan": "books.plans",
+    "label_check": "books.label",
+    "LabelCheck": "books.label",
     "own_check": "books.own",
     "OwnCheck": "books.own",
     "judge": "books.official",

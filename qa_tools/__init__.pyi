@@ -1,4 +1,6 @@
 from qa_tools import charts as charts
+from qa_tools.books.label import LabelCheck as LabelCheck
+from qa_tools.books.label import label_check as label_check
 from qa_tools.books.lots import judge_lots as judge_lots
 from qa_tools.books.official import Verdict as Verdict
 from qa_tools.books.official import judge as judge

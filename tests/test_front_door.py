@@ -19,6 +19,7 @@ SIGNATURES = {
     "read_weights": "(source, products=None, *, declared=None, unit=None)",
     "rulebooks": "()",
     "rulebook": "(name)",
+    "label_check": "(declared, book, *, goods=None)",
     "own_check": (
         "(net, declared, book, *, lot_size=None, group=None, confidence=0.95, unit='g', "
         "group_total=None, tare_sd=0.0, tare_n=0)"

@@ -79,8 +79,9 @@ class Batch:
         Fraction of cut weight, as products.csv says.
     pull : DataFrame
         Weighed packages beyond 2T, where a book of its labels forbids selling them.
-    faults, doubts, remarks : tuple of str
-        Why a label cannot judge it; readings to answer for; what to know about the sample.
+    faults, mend, doubts, remarks : tuple of str
+        Why a label cannot judge it; what does not hold together on a label; readings to answer
+        for; what to know about the sample.
     planned : str
         Where fewer were weighed than plan.csv asks: both numbers.
     """
@@ -98,6 +99,7 @@ class Batch:
     typical_loss: float | None
     pull: pd.DataFrame
     faults: tuple[str, ...]
+    mend: tuple[str, ...]
     doubts: tuple[str, ...]
     remarks: tuple[str, ...]
     planned: str
@@ -162,7 +164,7 @@ def _batch(
 ) -> Batch:
     about = works.products[works.products["product"] == product]
     day = lot.packed_on if pd.notna(lot.packed_on) else rows["when"].max()
-    judges, faults = judges_of(works, product, day, books)
+    judges, faults, mend, told = judges_of(works, product, day, books)
     loss = about["typical_loss_percent"].iloc[0] if len(about) else np.nan
     dries = bool((about["form"].str.casefold() == "bar").any() or loss > 0)
     bars = about["bars_per_loaf"].dropna()
@@ -182,7 +184,7 @@ def _batch(
         checks.append(replace(check_lot(book, label, mine, lot_size, in_loaf), note=note))
         used.append(mine)
     own, doubted = (None, "") if fresh else _own(judges, weighed, lot_size, in_loaf)
-    remarks = [remark, *_remarks(judges, weighed, lot_size, rows, fresh), doubted]
+    remarks = [remark, *mend, *told, *_remarks(judges, weighed, lot_size, rows, fresh), doubted]
     plan = works.plan[works.plan["product"] == product]
     stages = ["", *(["cut"] if fresh else weighed["stage"].unique())]
     plan = plan[plan["stage"].str.strip().str.casefold().isin(stages)]
@@ -203,6 +205,7 @@ def _batch(
         typical_loss=None if pd.isna(loss) else float(loss) / 100,
         pull=_pull(lot.called, [] if fresh else judges, used),
         faults=tuple(faults),
+        mend=tuple(mend),
         doubts=tuple(text for text in rows["doubt"].unique() if text),
         remarks=tuple(text for text in remarks if text),
         planned=_planned(plan, len(rows), lot.packages),

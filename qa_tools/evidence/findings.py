@@ -88,6 +88,8 @@ def _of_packed(batch: Batch, as_of: pd.Timestamp) -> Iterator[tuple[str, str]]:
     yield from _of_pull(batch, as_of)
     for doubt in batch.doubts:
         yield "to answer", _sentence(doubt)
+    for text in batch.mend:
+        yield "list to mend", _sentence(text)
     if batch.planned:
         yield "too few weighed", _sentence(batch.planned)
     for reason, books in _by_reason(batch, "too few").items():

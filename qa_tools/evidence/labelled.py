@@ -4,9 +4,11 @@ from __future__ import annotations
 
 import difflib
 from collections.abc import Sequence
+from typing import Final, NamedTuple
 
 import pandas as pd
 
+from qa_tools.books.label import label_check
 from qa_tools.books.limits import limits
 from qa_tools.books.rulebook import RuleBook, rulebook, rulebooks
 from qa_tools.readings.dates import day_words
@@ -15,11 +17,28 @@ from qa_tools.readings.quantities import Declaration
 from qa_tools.readings.works import Works
 
 Judges = list[tuple[RuleBook, Declaration]]
+# Where a label names neither market nor books; our own choice, and the review says so.
+WITHOUT_MARKET: Final = ("ca-crc-417", "eu-76-211", "uk-2006-659", "us-hb133")
+
+
+class Labelled(NamedTuple):
+    """
+    What judges a product on a day.
+
+    `judges` are the books, each with its label (two labels under one book judge both), `faults` why
+    a label or the product cannot be judged, `mend` what does not hold together on a label, and
+    `remarks` what to know of the choice.
+    """
+
+    judges: Judges
+    faults: list[str]
+    mend: list[str]
+    remarks: list[str]
 
 
 def judges_of(
     works: Works, product: str, day: pd.Timestamp, books: Sequence[str] | None = None
-) -> tuple[Judges, list[str]]:
+) -> Labelled:
     """
     The books that judge a product packed on a day, each with its label.
 
@@ -34,10 +53,7 @@ def judges_of(
 
     Returns
     -------
-    judges : list of (RuleBook, Declaration)
-        A book that two labels of the day name judges both.
-    faults : list of str
-        Why a label, or the product, cannot be judged.
+    Labelled
 
     Raises
     ------
@@ -46,8 +62,11 @@ def judges_of(
     """
     valid = labels_on(works.labels, product, day)
     if valid.empty:
-        return [], [_why_no_label(works, product, day)]
-    named, faults = _named(valid, product) if books is None else (_asked(valid, books), [])
+        return Labelled([], [_why_no_label(works, product, day)], [], [])
+    faults: list[str] = []
+    remarks: list[str] = []
+    mend: list[str] = []
+    named = _named(valid, product, faults, remarks) if books is None else _asked(valid, books)
     checks = checked(works)
     found: Judges = []
     for name, words in dict.fromkeys(named):
@@ -61,7 +80,9 @@ def judges_of(
             faults.append(f"label {label} of {product} in labels.csv: {fault}")
         else:
             found.append((book, label))
-    return found, faults
+            mend += [f"label {label} under {book.name}: {text}"
+                     for text in label_check(label, book).findings]  # fmt: skip
+    return Labelled(found, faults, mend, remarks)
 
 
 def _why_no_label(works: Works, product: str, day: pd.Timestamp) -> str:
@@ -84,35 +105,45 @@ def _or(day: pd.Timestamp, word: str) -> str:
     return word if pd.isna(day) else day_words(day)
 
 
-def _named(valid: pd.DataFrame, product: str) -> tuple[list[tuple[str, str]], list[str]]:
+def _named(
+    valid: pd.DataFrame, product: str, faults: list[str], remarks: list[str]
+) -> list[tuple[str, str]]:
     """The books that the labels name, or that judge the labels' markets."""
-    named, faults = [], []
+    named = []
     published = [rulebook(name) for name in rulebooks().index]
     for row in valid.to_dict("records"):
-        names = row["books"].replace(";", " ").replace(",", " ").split()
+        names = _split(row["books"])
         market = " ".join(str(row["market"]).casefold().split())
-        if not names:
-            names = [
-                book.name
-                for book in published
-                if not market or market in (known.casefold() for known in book.markets)
-            ]
-        if not names:
-            known = ", ".join(book.markets[0] for book in published if book.markets)
-            faults.append(
-                f"label {row['declared']} of {product} is for {row['market']}, a market no rule "
-                f"book here judges; known are {known}, or name books in labels.csv"
+        if not names and not market:
+            names = list(WITHOUT_MARKET)
+            remarks.append(
+                f"label {row['declared']} names no market: judged as for the EU, the UK, the US "
+                "and Canada; name its markets in labels.csv"
             )
+        elif not names:
+            names = [b.name for b in published if market in map(str.casefold, b.markets)]
+            if not names:
+                known = ", ".join(book.markets[0] for book in published if book.markets)
+                faults.append(
+                    f"label {row['declared']} of {product} is for {row['market']}, a market no "
+                    f"rule book here judges; known are {known}, or name books in labels.csv"
+                )
+        if "eu-76-211" in names and not row["e_mark"]:
+            about = rulebook("eu-76-211").applies_to
+            remarks.append(f"no e mark is recorded on label {row['declared']}; eu-76-211: {about}")
         named += [(name, row["declared"]) for name in names]
-    return named, faults
+    return named
+
+
+def _split(names: str) -> list[str]:
+    return names.replace(";", " ").replace(",", " ").split()
 
 
 def _asked(valid: pd.DataFrame, books: Sequence[str]) -> list[tuple[str, str]]:
     """The books asked for, each with the label that names it, else with the first."""
     pairs = []
     for book in books:
-        names_it = [book in text.replace(";", " ").replace(",", " ").split()
-                    for text in valid["books"]]  # fmt: skip
+        names_it = [book in _split(text) for text in valid["books"]]
         rows = valid[names_it] if any(names_it) else valid.head(1)
         pairs += [(book, words) for words in rows["declared"]]
     return pairs

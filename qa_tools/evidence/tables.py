@@ -200,7 +200,9 @@ def rules(checks: Sequence[Batch]) -> pd.DataFrame:
             "title": book.title,
             "edition": book.edition,
             "judged at": book.judged_at,
+            "applies to": book.applies_to,
             "on drying": book.drying,
+            "not in hand": "; ".join(book.missing),
             "decided by": book.authority,
         }
         for book in books_of(checks)

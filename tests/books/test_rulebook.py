@@ -245,7 +245,7 @@ def test_a_published_name_is_never_a_file_nearby(
     (tmp_path / "us-hb133.toml").write_text(LEAST, encoding="utf-8")
     (tmp_path / "uk-2006-659").mkdir()
     assert qa.rulebook("us-hb133").jurisdiction == "United States"
-    assert qa.rulebook("uk-2006-659").jurisdiction == "United Kingdom"
+    assert qa.rulebook("uk-2006-659").jurisdiction == "Great Britain"
     assert qa.rulebook("us-hb133.toml").name == "corner-shop"
 
 

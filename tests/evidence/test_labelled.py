@@ -67,3 +67,25 @@ def test_a_checked_figure_is_known_however_its_name_is_written(tmp_path: Path) -
     settings = "name,value,who,when\nChecked US-HB133 mav 117-154 g,page 3,LT,2026-10-01\n"
     review = qa.review(make_works(tmp_path, around(121.0), labels=labels, settings=settings))
     assert "us-hb133 MAV 117-154 g" not in review.from_memory["figure"].tolist()
+
+
+def test_a_label_that_does_not_hold_together_is_a_finding(tmp_path: Path) -> None:
+    labels = "product,declared,unit,declared_2,unit_2,market\nbar,4.2,oz,125,g,US\n"
+    review = qa.review(make_works(tmp_path, around(127.0), labels=labels))
+    (finding,) = [found for found in review.findings if "4.2 oz / 125 g" in found.text]
+    assert "Label 4.2 oz / 125 g under us-hb133" in finding.text
+
+
+def test_a_label_without_a_market_says_which_books_judge(tmp_path: Path) -> None:
+    labels = "product,declared\nbar,120 g\n"
+    batch = qa.review(make_works(tmp_path, around(121.0), labels=labels)).checks[0]
+    assert len(batch.books) == 4
+    assert any("names no market" in remark for remark in batch.remarks)
+
+
+def test_a_member_state_is_judged_by_the_directive_and_its_own_law(tmp_path: Path) -> None:
+    labels = "product,declared,unit,market,e_mark\nbar,120,g,Germany,no\nbar,120,g,France,yes\n"
+    batch = qa.review(make_works(tmp_path, around(121.0), labels=labels)).checks[0]
+    assert [check.book.name for check in batch.books] == ["de-fpackv-2020", "eu-76-211"]
+    (remark,) = [remark for remark in batch.remarks if "no e mark" in remark]
+    assert "without it the member state's own law applies" in remark
