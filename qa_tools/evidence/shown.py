@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import html
+import re
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from typing import Any, Final
@@ -13,6 +14,8 @@ import pandas as pd
 # How a cell begins that asks for something: plainly bad, or still open.
 BAD: Final = ("would fail", "averages short", "reject", "already short")
 OPEN: Final = ("too few", "not settled", "unsettled", "not shown", "holds on average")
+_PADDING: Final = "padding: .3em .4em"
+_NUMBER_UNIT: Final = re.compile(r"(\d) (g|kg|oz|lb|%)(?![a-z])")
 
 
 @dataclass(frozen=True, eq=False)
@@ -67,11 +70,14 @@ class Shown:
         table = worth_showing(self.table)
         sides = ["right" if number else "left" for number in is_number(table)]
         head = "".join(
-            f'<th style="text-align: {side}; vertical-align: bottom">{html.escape(text)}</th>'
+            f'<th style="text-align: {side}; vertical-align: bottom; {_PADDING}">'
+            f"{html.escape(text)}</th>"
             for text, side in zip(self._heads(table), sides, strict=True)
         )
+        # what there is to do is bad all over: there, nothing is made to stand out
+        stands_out = [name != "what" for name in table.columns]
         body = "".join(
-            f"<tr>{''.join(map(_cell, row, sides))}</tr>\n"
+            f"<tr>{''.join(map(_cell, row, sides, stands_out))}</tr>\n"
             for row in table.itertuples(index=False, name=None)
         )
         called = f' id="{html.escape(name)}"' if name else ""
@@ -81,16 +87,19 @@ class Shown:
         return self.html()
 
 
-def _cell(value: Any, side: str) -> str:
+def _cell(value: Any, side: str, stands_out: bool) -> str:
     text = plain_cell(value)
-    # short words stay on one line
+    # short words stay on one line, and a number stays with its unit
     wrap = "nowrap" if len(text) <= 12 else "normal"
-    shown = html.escape(text)
-    if text.startswith(BAD):
+    shown = html.escape(_NUMBER_UNIT.sub("\\1\u00a0\\2", text))
+    if not stands_out:
+        pass
+    elif text.startswith(BAD):
         shown = f'<b style="color: #A44700">{shown}</b>'
     elif text.startswith(OPEN):
         shown = f"<b>{shown}</b>"
-    return f'<td style="text-align: {side}; vertical-align: top; white-space: {wrap}">{shown}</td>'
+    style = f"text-align: {side}; vertical-align: top; white-space: {wrap}; {_PADDING}"
+    return f'<td style="{style}">{shown}</td>'
 
 
 def worth_showing(table: pd.DataFrame) -> pd.DataFrame:

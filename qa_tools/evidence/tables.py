@@ -89,7 +89,7 @@ def _outcome_words(batch: Batch, book: str) -> str:
         words += " as packed"
     if check.outcome == "accept" and check.verdict is not None and check.verdict.pull:
         words += f", pull {len(check.verdict.pull)}"
-    return f"{words} (figures from memory)" if remembered(check) else words
+    return f"{words} (from memory)" if remembered(check) else words
 
 
 def remembered(check: BookCheck) -> bool:
