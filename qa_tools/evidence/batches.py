@@ -212,6 +212,11 @@ def _batch(
     )
 
 
+def remembered(check: BookCheck) -> bool:
+    """Whether an outcome rests on a figure nobody has compared with the official table yet."""
+    return check.verdict is not None and bool(check.verdict.from_memory)
+
+
 # ---------------------------------------------------------------- which weighings
 
 

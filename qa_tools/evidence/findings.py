@@ -9,7 +9,7 @@ import pandas as pd
 
 from qa_tools.books.own import grams, percent
 from qa_tools.charts import ControlChart
-from qa_tools.evidence.batches import Batch, BookCheck, floor_percent
+from qa_tools.evidence.batches import Batch, BookCheck, floor_percent, remembered
 from qa_tools.readings.dates import day_words
 
 RANKS: Final = (
@@ -134,7 +134,7 @@ def _of_average(
         due = f", due on sale {day_words(lot.sell_from)}" if pd.notna(lot.sell_from) else ""
         yield "not cleared", f"Hold it ({batch.name}{due}); {why}."
     elif short and own is not None:
-        passed = ", ".join(check.book.name for check in batch.books if check.outcome == "accept")
+        passed = _names(check for check in batch.books if check.outcome == "accept")
         lead = f"Would pass inspection under {passed}, but averages" if passed else "Averages"
         then = "raise the fill" if surely else "chance could explain it, weigh more"
         yield "averages short", f"{lead} {grams(-own.over)} short of {batch.declared}: {then}."
@@ -170,7 +170,12 @@ def _why(batch: Batch, failed: Sequence[BookCheck]) -> str:
 
 
 def _names(checks: Iterable[BookCheck]) -> str:
-    return ", ".join(dict.fromkeys(check.book.name for check in checks))
+    """The books, each with a word where its answer rests on a remembered figure."""
+    return ", ".join(
+        dict.fromkeys(
+            f"{check.book.name}{' (from memory)' if remembered(check) else ''}" for check in checks
+        )
+    )
 
 
 def _whereabouts(batch: Batch, as_of: pd.Timestamp) -> str:

@@ -15,7 +15,7 @@ import pandas as pd
 from qa_tools import __version__
 from qa_tools.charts import ControlChart, individuals
 from qa_tools.evidence import tables
-from qa_tools.evidence.batches import STAGE_WORDS, Batch, batches_of
+from qa_tools.evidence.batches import STAGE_WORDS, Batch, batches_of, remembered
 from qa_tools.evidence.findings import Finding, of_batch, of_chart, rank
 from qa_tools.evidence.labelled import checked
 from qa_tools.evidence.lots import open_hold
@@ -402,8 +402,8 @@ def _of_reading(works: Works, lost: pd.DataFrame, week: Week | None) -> Iterator
     """Files and cells that could not be read, questions, and readings of the week not used."""
     cell = works.unread["row"] > 0
     for kind, words, rows in (
-        ("files not read", "Not read, as listed on top", works.unread[~cell]),
-        ("list to mend", "Cells that could not be read, as listed on top", works.unread[cell]),
+        ("files not read", "Not read, each listed with what to do", works.unread[~cell]),
+        ("list to mend", "Cells of lists that could not be read", works.unread[cell]),
     ):
         if len(rows):
             names = rows["file"].drop_duplicates()
@@ -489,7 +489,7 @@ def _batch_facts(batch: Batch) -> dict[str, Any]:
                 "may_ship": check.outcome == "accept"
                 and check.verdict is not None
                 and check.verdict.may_ship,
-                "from_memory": tables.remembered(check),
+                "from_memory": remembered(check),
             }
             for check in batch.books
         ],

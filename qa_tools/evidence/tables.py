@@ -11,7 +11,7 @@ import pandas as pd
 from qa_tools.books.limits import below
 from qa_tools.books.official import TestRow
 from qa_tools.books.rulebook import RuleBook
-from qa_tools.evidence.batches import PULL, Batch, BookCheck, floor_percent
+from qa_tools.evidence.batches import PULL, Batch, floor_percent, remembered
 
 OUTCOME_WORDS: Final[dict[str, str]] = {
     "accept": "would pass",
@@ -90,11 +90,6 @@ def _outcome_words(batch: Batch, book: str) -> str:
     if check.outcome == "accept" and check.verdict is not None and check.verdict.pull:
         words += f", pull {len(check.verdict.pull)}"
     return f"{words} (from memory)" if remembered(check) else words
-
-
-def remembered(check: BookCheck) -> bool:
-    """Whether an outcome rests on a figure nobody has compared with the official table yet."""
-    return check.verdict is not None and bool(check.verdict.from_memory)
 
 
 def fresh(checks: Sequence[Batch]) -> pd.DataFrame:

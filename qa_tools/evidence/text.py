@@ -5,10 +5,11 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, Final
 
 from qa_tools.books.official import PLAIN
-from qa_tools.evidence.batches import STAGE_WORDS, Batch, BookCheck, floor_percent
-from qa_tools.evidence.tables import remembered
+from qa_tools.evidence.batches import STAGE_WORDS, Batch, BookCheck, floor_percent, remembered
 
 if TYPE_CHECKING:
+    import pandas as pd
+
     from qa_tools.evidence.review import Review
 
 NOT_USED: Final = 20  # readings not used that a terminal lists
@@ -19,8 +20,8 @@ def as_text(review: Review) -> str:
     from qa_tools.evidence.review import CAUTION, MOST
 
     lines = [review.title, ""]
-    for row in review.unread.to_dict("records"):
-        lines.append(f"Not read: {row['file']}: {row['found']}. {row['to_do']}")
+    whole, cells = review.unread[review.unread["row"] == 0], review.unread[review.unread["row"] > 0]
+    lines += [f"Not read: {words}" for words in _unread(whole)]
     lines += [f"{i}. {finding.text}" for i, finding in enumerate(review.findings[:MOST], 1)]
     if not review.findings:
         lines.append("Nothing found to do in what was weighed and judged.")
@@ -28,6 +29,8 @@ def as_text(review: Review) -> str:
     lines += [f"and {len(hidden)} more, at the end"] if hidden else []
     for batch in review.checks:
         lines += ["", *batch_lines(batch)]
+    if len(cells):
+        lines += ["", "Cells of lists to mend:", *(f"  {words}" for words in _unread(cells))]
     if hidden:
         lines += ["", "More to do:", *(f"  {finding.text}" for finding in hidden)]
     if not review.from_memory.empty:
@@ -38,6 +41,10 @@ def as_text(review: Review) -> str:
     books = "; ".join(f"{row['book']}, {row['edition']}" for row in review.rules.to_dict("records"))
     lines += ["", f"Rule books: {books or 'none'}. qa_tools {review.version}.", CAUTION]
     return "\n".join(lines)
+
+
+def _unread(rows: pd.DataFrame) -> list[str]:
+    return [f"{row['file']}: {row['found']}. {row['to_do']}" for row in rows.to_dict("records")]
 
 
 def batch_lines(batch: Batch) -> list[str]:

@@ -71,6 +71,12 @@ class Weighings:
         whole file).
     questions : DataFrame
         What only you can answer: file, question, how_to_answer.
+
+    Examples
+    --------
+    >>> weighings = getfixture("demo_works").weighings
+    >>> weighings.sources["rows"].sum() == len(weighings) + len(weighings.not_used)
+    np.True_
     """
 
     table: pd.DataFrame

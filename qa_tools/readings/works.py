@@ -37,6 +37,12 @@ dispatch, documents : DataFrame
         What only you can answer: file, question, how_to_answer.
     files : DataFrame
         Every file that was read, lists included: file, sha256.
+
+    Examples
+    --------
+    >>> works = getfixture("demo_works")
+    >>> works.products["product"].tolist()
+    ['oat-honey', 'rosemary-scrub', 'calendula-balm']
     """
 
     folder: Path

@@ -167,6 +167,16 @@ def test_books_asked_for_replace_those_of_the_label(tmp_path: Path) -> None:
         qa.review(works, books=["us-hb13"])
 
 
+def test_what_rests_on_memory_says_so_in_every_place(tmp_path: Path) -> None:
+    labels = "product,declared,unit,books\nbar,120,g,us-hb133\n"
+    review = qa.review(make_works(tmp_path, around(118.0), labels=labels))
+    assert "would fail inspection under us-hb133 (from memory)" in review.findings[0].text
+    assert review.batches["us-hb133"].tolist() == ["would fail (from memory)"]
+    assert set(review.tests["figures"]) == {"from memory"}
+    assert "From memory, compare with" in str(review)
+    assert review.to_dict()["batches"][0]["books"][0]["from_memory"] is True
+
+
 def test_a_figure_recorded_as_checked_is_no_longer_from_memory(tmp_path: Path) -> None:
     labels = "product,declared,unit,books\nbar,120,g,us-hb133\n"
     weights = around(121.0, n=12)
@@ -275,7 +285,11 @@ def test_a_bad_cell_does_not_come_before_what_is_sold_short(tmp_path: Path) -> N
     products = "product,name,form,cost_per_kg\nbar,Test bar,bar,ten\n"
     review = qa.review(make_works(tmp_path, around(118.0), batches=batches, products=products))
     assert kinds(review) == ["on sale and short", "list to mend"]
-    assert "row 2" in str(review) and "'ten'" in str(review)
+    text = str(review)
+    assert "Not read" not in text
+    assert "Cells of lists to mend:" in text and "in row 2, column cost_per_kg: 'ten'" in text
+    page = qa.weekly_page(review, tmp_path / "p.html").read_text(encoding="utf-8")
+    assert "Cells of lists to mend" in page and "Files that could not be read" not in page
 
 
 def test_a_product_listed_twice_does_not_stop_the_review(tmp_path: Path) -> None:
