@@ -22,11 +22,11 @@ SIGNATURES = {
     "label_check": "(declared, book, *, goods=None)",
     "own_check": (
         "(net, declared, book, *, lot_size=None, group=None, confidence=0.95, unit='g', "
-        "group_total=None, tare_sd=0.0, tare_n=0)"
+        "group_total=None, tare_sd=0.0, tare_n=0, handled=0)"
     ),
     "judge": (
         "(net, declared, book, *, lot_size, group=None, test='non-destructive', unit='g', "
-        "in_order=True, group_total=None, tare_sd=0.0, tare_n=0)"
+        "in_order=True, group_total=None, tare_sd=0.0, tare_n=0, handled=0)"
     ),
     "judge_lots": "(table, books, *, lot='batch', net='net_g', declared='declared_g', lot_size)",
     "review": "(works, week=None, books=None, *, as_of=None)",

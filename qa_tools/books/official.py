@@ -294,6 +294,7 @@ def judge(
     group_total: int | None = None,
     tare_sd: float = 0.0,
     tare_n: int = 0,
+    handled: int = 0,
 ) -> Verdict:
     """
     What an inspector working by one rule book would find, with our own check beside it.
@@ -368,6 +369,7 @@ def judge(
         group_total=group_total,
         tare_sd=tare_sd,
         tare_n=tare_n,
+        handled=handled,
     )
     forbidden = found.book.beyond_twice.get("sale") == "forbidden"
     pull = tuple(np.flatnonzero(below(weights, found.twice_g)).tolist()) if forbidden else ()

@@ -5,15 +5,23 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import asdict, dataclass
+from decimal import Decimal
 from typing import Final
 
 import numpy as np
-from numpy.typing import ArrayLike
+from numpy.typing import ArrayLike, NDArray
 
 from qa_tools.books.figures import Figure
 from qa_tools.books.limits import EXACT_G, Limits, below, in_grams, limits, whole_number
 from qa_tools.books.rulebook import Declared, RuleBook
-from qa_tools.statistics.finite import effective_size, group_numbers, mean_interval, most_short
+from qa_tools.readings.quantities import GRAMS, unit_of
+from qa_tools.statistics.finite import (
+    Interval,
+    effective_size,
+    group_numbers,
+    mean_interval,
+    most_short,
+)
 
 # A sample from fewer loaves or trays speaks for these, not for the batch: how much loaves differ is
 # too little known from them to bound a share.
@@ -43,13 +51,16 @@ class OwnCheck:
     short, short_twice : int
         Weighed packages short by more than T, and by more than 2T (these are among the first).
     short_upper, short_twice_upper : float
-        The largest share of the batch that may be so; NaN from fewer than five loaves or trays.
+        The largest share of the batch that may be so; NaN from fewer than five loaves or trays,
+        from a sample that was handled, and of a whole batch with a mean tare.
     lightest : float
         Grams.
     tare_sd : float
         Spread of the empties whose mean was taken off, grams; NaN where one was weighed.
     tare_n : int
         How many empties; 0 where no mean tare was taken off.
+    handled : int
+        Packages of the sample topped up or taken out for their weight.
 
     Examples
     --------
@@ -76,6 +87,7 @@ class OwnCheck:
     lightest: float
     tare_sd: float = 0.0
     tare_n: int = 0
+    handled: int = 0
 
     @property
     def over(self) -> float:
@@ -111,6 +123,8 @@ class OwnCheck:
     def _doubt(self) -> str:
         if not math.isnan(self.mean_lower):
             return ", which chance could explain"
+        if self.handled:
+            return " of those weighed"
         if math.isnan(self.tare_sd):
             return ", but the weight of the packaging is too little known to say so of the batch"
         return ", too little to speak for the batch"
@@ -125,6 +139,12 @@ class OwnCheck:
                 found.append("From 1 loaf or tray: it speaks for this one.")
             elif self.groups < FEW_GROUPS:
                 found.append(f"From {self.groups} loaves or trays: it speaks for these.")
+        if partly and self.handled:
+            one = self.handled == 1
+            found.append(
+                f"{self.handled} of the sample {'was' if one else 'were'} topped up or taken out "
+                "for the weight: it speaks for those weighed, the others may be lighter."
+            )
         if math.isnan(self.tare_sd):
             found.append("Spread of the packaging unknown: weigh more empties.")
         elif self.tare_sd > MUCH_TARE * (self.limits.tolerance_g or math.inf):
@@ -162,6 +182,7 @@ class OwnCheck:
             "groups": self.groups,
             "group_total": self.group_total,
             "tare_n": self.tare_n,
+            "handled": self.handled,
             "cautions": list(self.cautions),
             "short": self.short,
             "short_twice": self.short_twice,
@@ -173,8 +194,8 @@ class OwnCheck:
         of = f" of {self.lot_size}" if self.lot_size else ""
         lines = [f"Our own check, {self.n}{of} weighed: {self.headline}."]
         if math.isnan(self.mean_lower):
-            spread = "no interval"
-        elif self.mean_lower == self.mean_upper:
+            spread = "no interval" if not self.handled else "of those weighed"
+        elif self.n == self.lot_size and self.mean_lower == self.mean_upper:
             spread = "all weighed"
         else:
             spread = (
@@ -201,10 +222,16 @@ class OwnCheck:
         """What the number of short ones says of the batch, with how sure it is."""
         if self.n == self.lot_size:
             return ""
+        if self.handled:
+            return ""
         if math.isnan(upper):
             return f"; fewer than {FEW_GROUPS} loaves or trays do not bound it for the batch"
         sure = percent(self.confidence)
-        return f"; at most {percent(upper)} of the batch, with {sure} confidence"
+        if upper == 0 and self.lot_size:
+            return f"; most likely none of the {self.lot_size - self.n} not weighed"
+        # a bound is never rounded down
+        most = f"{math.ceil(1000 * upper - 1e-9) / 10:g} %"
+        return f"; at most {most} of the batch, with {sure} confidence"
 
 
 def remembered(figure: Figure) -> str:
@@ -250,6 +277,7 @@ def own_check(
     group_total: int | None = None,
     tare_sd: float = 0.0,
     tare_n: int = 0,
+    handled: int = 0,
 ) -> OwnCheck:
     """
     Does the batch hold what its label says? From any number of weighings, one upward.
@@ -281,6 +309,9 @@ def own_check(
         Where the net weights are gross weights less one mean tare: the spread of the empties it
         is the mean of, grams (NaN for a single one: unknown), and how many were weighed. 0 where
         the weights need no mean tare.
+    handled : int, optional
+        Packages of the sample that were topped up or taken out for their weight. Those not
+        weighed were not, so the sample then bounds nothing of them.
 
     Returns
     -------
@@ -302,9 +333,11 @@ def own_check(
     interval. Shares: `most_short` (hypergeometric). With groups the bound on a share is
     approximate: n shrinks to `effective_size` and the short ones in proportion, rounded up (Korn
     and Graubard, Survey Methodology 24, 1998, from memory); from fewer than five groups there is
-    none. It speaks of loaves that differ by chance alike: a single loaf gone wrong may be among
-    those not sampled. The counts short and their bounds leave out how packaging varies, so they
-    too are approximate with a mean tare. Simulated in the tests.
+    none. Equal readings of a coarse scale do not spread by nothing: the standard deviation counts
+    as at least the step over the root of twelve. The bound speaks of loaves that differ by chance
+    alike: a single loaf gone wrong may be among those not sampled. The counts short and their
+    bounds leave out how packaging varies, so they too are approximate with a mean tare. Simulated
+    in the tests.
 
     Examples
     --------
@@ -324,11 +357,24 @@ def own_check(
     shared = (0.0, 1.0)
     if tare_n:
         shared = tare_sd**2 * (1 / tare_n + (1 / size if size else 0)), max(tare_n - 1.0, 1.0)
-    mean = mean_interval(weights, size, group, confidence, group_total=group_total, shared=shared)
+    mean = mean_interval(
+        weights,
+        size,
+        group,
+        confidence,
+        group_total=group_total,
+        shared=shared,
+        least_sd=_step(np.atleast_1d(np.asarray(net, dtype=float)), unit) / math.sqrt(12),
+    )
     groups = None if group is None else int(group_numbers(group, n).max()) + 1
     short = int(below(weights, found.short_g).sum())
     twice = int(below(weights, found.twice_g).sum())
-    if group is None or groups is None or n == size:
+    if n != size and handled:
+        mean = Interval(mean.estimate, math.nan, math.nan)
+        uppers = [math.nan, math.nan]
+    elif n == size and tare_n:
+        uppers = [math.nan, math.nan]  # which are short depends on each package's own tare
+    elif group is None or groups is None or n == size:
         uppers = [most_short(k, n, size, confidence) for k in (short, twice)]
     elif groups < FEW_GROUPS:
         uppers = [math.nan, math.nan]
@@ -354,4 +400,13 @@ def own_check(
         lightest=float(np.min(weights)),
         tare_sd=tare_sd,
         tare_n=tare_n,
+        handled=handled,
     )
+
+
+def _step(values: NDArray[np.float64], unit: str) -> float:
+    """The step of the scale as the readings show it, grams: 0.1 where any has one decimal."""
+    decimals = [
+        -int(Decimal(repr(value)).normalize().as_tuple().exponent) for value in values.tolist()
+    ]
+    return float(GRAMS[unit_of(unit)]) * 10.0 ** -max(0, *decimals)

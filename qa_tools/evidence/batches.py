@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from typing import Any, Final
@@ -12,7 +11,7 @@ import pandas as pd
 
 from qa_tools.books.limits import Limits, below, limits
 from qa_tools.books.official import Outcome, Verdict, judge
-from qa_tools.books.own import OwnCheck, own_check
+from qa_tools.books.own import OwnCheck, grams, own_check
 from qa_tools.books.plans import NoPlan
 from qa_tools.books.rulebook import RuleBook
 from qa_tools.evidence.labelled import Judges, judges_of
@@ -20,12 +19,15 @@ from qa_tools.evidence.lots import Lot, lots_of
 from qa_tools.readings.dates import day_words
 from qa_tools.readings.quantities import Declaration
 from qa_tools.readings.works import Works
+from qa_tools.statistics.finite import mean_interval
 
 # What is judged as packed: the first stage of these that was weighed.
 AT_PACKING: Final = ("packed", "filled", "", "cured")
 PULL: Final = ["batch", "loaf", "slot", "net_g", "file", "sheet", "row"]
 # 30 bars picked at random from 12 loaves practically never come from fewer than 7.
 ALL_OVER: Final = 7
+TOO_FEW_ON_SHELF: Final = "as packed, for the plan asks more than the"
+ENOUGH_ON_SHELF: Final = 3  # fewer weighings say little of an average
 NOT_SAID: Final = "not said"  # the loaf of packages whose loaf is left blank
 NOTED: Final = 3  # readings pointed out one by one in the notes of a batch
 STAGE_WORDS: Final = {"cut": "at cutting", "cured": "cured", "filled": "filled", "packed": "packed"}
@@ -146,10 +148,12 @@ def batches_of(
     found = []
     ordered = keys.drop_duplicates().sort_values(["fresh", "product", "batch"])
     for product, batch, fresh in ordered[["product", "batch", "fresh"]].itertuples(index=False):
-        own = (readings["product"] == product) & (readings["batch"] == batch)
-        rows = readings[own & ((readings["stage"] == "cut") == fresh)]
+        own = readings[(readings["product"] == product) & (readings["batch"] == batch)]
+        cut = own[own["stage"] == "cut"]
+        rows = cut if fresh else own[own["stage"] != "cut"]
         for lot, mine, remark in lots_of(works, batch, rows, as_of):
-            found.append(_batch(works, lot, product, mine, books, bool(fresh), remark))
+            loaves = _loaves(cut, lot)
+            found.append(_batch(works, lot, product, mine, books, bool(fresh), remark, loaves))
     return found
 
 
@@ -161,14 +165,13 @@ def _batch(
     books: Sequence[str] | None,
     fresh: bool,
     remark: str,
+    loaves: int | None,
 ) -> Batch:
     about = works.products[works.products["product"] == product]
     day = lot.packed_on if pd.notna(lot.packed_on) else rows["when"].max()
     judges, faults, mend, told = judges_of(works, product, day, books)
     loss = about["typical_loss_percent"].iloc[0] if len(about) else np.nan
     dries = bool((about["form"].str.casefold() == "bar").any() or loss > 0)
-    bars = about["bars_per_loaf"].dropna()
-    in_loaf = float(bars.iloc[0]) if len(bars) else np.nan
     sold = rows[rows["judged"]]
     weighed = sold if fresh else _as_packed(sold)
     if not len(weighed):
@@ -177,14 +180,25 @@ def _batch(
     out = rows["fate"].isin(["pulled", "rework", "retained"]) & rows["stage"].isin(weighed["stage"])
     if not fresh and lot_size == len(weighed) + int(out.sum()):
         lot_size = len(weighed)  # every package was weighed; those taken out are not in the lot
+    handled = _handled(judges, rows, weighed["stage"].unique().tolist())
     checks: list[BookCheck] = []
     used: list[pd.DataFrame] = []
     for book, label in [] if fresh else judges:
         mine, note = _rows_for(book, label, sold, lot_size, dries)
-        checks.append(replace(check_lot(book, label, mine, lot_size, in_loaf), note=note))
+        check = check_lot(book, label, mine, lot_size, loaves, handled=handled)
+        against = _shelf_says(book, label, sold) if note.startswith(TOO_FEW_ON_SHELF) else ""
+        if against and check.outcome == "accept":
+            check = replace(check, outcome="unsettled", reason=against)
+        checks.append(replace(check, note=note))
         used.append(mine)
-    own, doubted = (None, "") if fresh else _own(judges, weighed, lot_size, in_loaf)
-    remarks = [remark, *mend, *told, *_remarks(judges, weighed, lot_size, rows, fresh), doubted]
+    own, doubted = (None, "") if fresh else _own(judges, weighed, lot_size, loaves, handled)
+    remarks = [
+        remark,
+        *mend,
+        *told,
+        *_remarks(judges, weighed, lot_size, lot.packages, rows, fresh),
+        doubted,
+    ]
     plan = works.plan[works.plan["product"] == product]
     stages = ["", *(["cut"] if fresh else weighed["stage"].unique())]
     plan = plan[plan["stage"].str.strip().str.casefold().isin(stages)]
@@ -199,7 +213,7 @@ def _batch(
         packages=lot_size,
         own=own,
         books=tuple(checks),
-        may_lose=tuple(_may_lose(book, label, weighed) for book, label in judges)
+        may_lose=tuple(_may_lose(book, label, weighed, lot.packages) for book, label in judges)
         if fresh and len(weighed)
         else (),
         typical_loss=None if pd.isna(loss) else float(loss) / 100,
@@ -244,7 +258,7 @@ def _rows_for(
         rows = packed if len(packed) else shelf
         if book.judged_at == "packing" or not len(rows) or not dries:
             return rows, ""
-        room = floor_percent(_may_lose(book, label, rows).mean)
+        room = floor_percent(_may_lose(book, label, rows, lot_size).mean)
         if room < 0:
             return rows, ""
         declared = book.resolve(label)
@@ -253,8 +267,20 @@ def _rows_for(
     day = f" on {day_words(when, year=False)}" if pd.notna(when) else ""
     if len(shelf) < len(packed) and len(shelf) < _asked(book, lot_size):
         few = f"{len(shelf)} weighed on the shelf{day}, mean {shelf['net_g'].mean():.1f} g"
-        return packed, f"as packed, for the plan asks more than the {few}"
+        return packed, f"{TOO_FEW_ON_SHELF} {few}"
     return shelf, f"as weighed on the shelf{day}"
+
+
+def _shelf_says(book: RuleBook, label: Declaration, sold: pd.DataFrame) -> str:
+    """What a few weighings on the shelf say against the packing weights; "" where nothing."""
+    shelf, found = _last_on_shelf(sold), limits(label, book)
+    net = shelf["net_g"].to_numpy(float)
+    light, away = int(below(net, found.short_g).sum()), float(net.mean()) - found.declared_g
+    if not light and not (away < 0 and len(net) >= ENOUGH_ON_SHELF):
+        return ""
+    average = f"average {grams(abs(away))} {'short of' if away < 0 else 'over'} {found.tested}"
+    short = f", {light} of them short by more than allowed" if light else ""
+    return f"{len(net)} weighed on the shelf {average}{short}: weigh more there"
 
 
 def _asked(book: RuleBook, lot_size: int | None) -> int:
@@ -275,14 +301,17 @@ def _groups(rows: pd.DataFrame) -> list[object] | None:
     return None if all_over else list(loaves.replace("", NOT_SAID))
 
 
-def _sampling(
-    rows: pd.DataFrame, lot_size: int | None, in_loaf: float = np.nan
-) -> dict[str, Any]:  # fmt: skip
+def _loaves(cut: pd.DataFrame, lot: Lot) -> int | None:
+    """How many loaves a batch was cut from; None unless every bar was weighed at cutting."""
+    all_cut = lot.packages is not None and len(cut) >= lot.packages and cut["loaf"].ne("").all()
+    return cut["loaf"].nunique() if all_cut and not lot.pack_code else None
+
+
+def _sampling(rows: pd.DataFrame, loaves: int | None = None) -> dict[str, Any]:
     """How the weighings were taken, as both answers want it: loaves, and the tare taken off."""
     groups = _groups(rows)
     total = None
-    if groups is not None and lot_size is not None and in_loaf > 0 and NOT_SAID not in groups:
-        loaves = math.ceil(lot_size / in_loaf)
+    if groups is not None and NOT_SAID not in groups and loaves is not None:
         total = loaves if loaves >= len(set(groups)) else None
     by_mean = rows[rows["tare_n"] > 0]
     found: dict[str, Any] = {"group": groups, "group_total": total}
@@ -294,20 +323,33 @@ def _sampling(
     return found
 
 
+def _handled(judges: Judges, rows: pd.DataFrame, stages: Sequence[str]) -> int:
+    """How many of a sample were topped up, or taken out and light, so that it is no fair one."""
+    here = rows[rows["stage"].isin(stages)]
+    topped = here["fate"] == "topped up"
+    out = here["fate"].isin(["pulled", "rework", "retained"])
+    least = max((limits(label, book).short_g for book, label in judges), default=np.nan)
+    return int(topped.sum() + (out & (here["net_g"] < least)).sum())
+
+
 # ---------------------------------------------------------------- the two answers
 
 
 def _own(
-    judges: Judges, rows: pd.DataFrame, lot_size: int | None, in_loaf: float
+    judges: Judges,
+    rows: pd.DataFrame,
+    lot_size: int | None,
+    loaves: int | None,
+    handled: int,
 ) -> tuple[OwnCheck | None, str]:  # fmt: skip
     """Our own check under all labels together, and a remark where readings are in doubt."""
     certain = rows[rows["doubt"] == ""]
     if not judges or certain.empty:
         return None, ""
     size = lot_size if lot_size is not None and lot_size >= len(certain) else None
+    how = _sampling(certain, loaves) | {"handled": handled}
     checks = [
-        own_check(certain["net_g"], label, book, lot_size=size, **_sampling(certain, size, in_loaf))
-        for book, label in judges
+        own_check(certain["net_g"], label, book, lot_size=size, **how) for book, label in judges
     ]
     most = max(checks, key=lambda own: (own.limits.declared_g, own.limits.short_g))
     strict = max(checks, key=lambda own: (own.limits.short_g, own.limits.twice_g))
@@ -333,15 +375,16 @@ def check_lot(
     label: Declaration,
     rows: pd.DataFrame,
     lot_size: int | None,
-    in_loaf: float = np.nan,
+    loaves: int | None = None,
     *,
+    handled: int = 0,
     in_order: bool = False,
 ) -> BookCheck:
     """
     One book's official test; a reading in doubt is weighed both ways.
 
-    `in_loaf` is how many packages a loaf holds; `in_order` whether the rows stand in the order of
-    an inspector's first and second sample.
+    `loaves` is how many there are in the lot; `handled` as in `own_check`; `in_order` whether the
+    rows stand in the order of an inspector's first and second sample.
     """
     if rows.empty:
         return BookCheck(book, label, "too few", f"nothing weighed at {book.judged_at}", None)
@@ -350,8 +393,8 @@ def check_lot(
         return BookCheck(book, label, "unsettled", reason, None)
 
     def verdict(used: pd.DataFrame) -> Verdict:
-        how = _sampling(used, lot_size, in_loaf)
-        return judge(used["net_g"], label, book, lot_size=lot_size, in_order=in_order, **how)
+        how = _sampling(used, loaves) | {"handled": handled, "in_order": in_order}
+        return judge(used["net_g"], label, book, lot_size=lot_size, **how)
 
     full = verdict(rows)
     doubtful = rows["doubt"] != ""
@@ -363,15 +406,19 @@ def check_lot(
     first = rows[doubtful].iloc[0]
     where = f"row {first['row']} of {first['file']}"
     reason = f"{first['weight']:g} {first['unit']} in {where} is not settled"
-    return BookCheck(book, label, "unsettled", reason, full)
+    return BookCheck(book, label, "unsettled", reason, without)
 
 
-def _may_lose(book: RuleBook, label: Declaration, rows: pd.DataFrame) -> MayLose:
+def _may_lose(
+    book: RuleBook, label: Declaration, rows: pd.DataFrame, lot_size: int | None
+) -> MayLose:
+    """What may go, by the mean that 95 in 100 such samples lie above; by one bar, by that bar."""
     found = limits(label, book)
-    net = rows["net_g"]
-    return MayLose(
-        found, 1 - found.declared_g / float(net.mean()), 1 - found.short_g / float(net.min())
-    )
+    net = rows["net_g"].to_numpy(float)
+    size = None if lot_size is None else max(lot_size, len(net))
+    low = mean_interval(net, size, _groups(rows), 0.90).lower
+    mean = float(net.mean()) if np.isnan(low) else low
+    return MayLose(found, 1 - found.declared_g / mean, 1 - found.short_g / float(net.min()))
 
 
 def floor_percent(share: float) -> float:
@@ -397,7 +444,12 @@ def _pull(called: str, judges: Judges, used: Sequence[pd.DataFrame]) -> pd.DataF
 
 
 def _remarks(
-    judges: Judges, rows: pd.DataFrame, lot_size: int | None, all_rows: pd.DataFrame, fresh: bool
+    judges: Judges,
+    rows: pd.DataFrame,
+    lot_size: int | None,
+    packages: int | None,
+    all_rows: pd.DataFrame,
+    fresh: bool,
 ) -> list[str]:
     found = []
     if lot_size is not None and len(rows) > lot_size and not fresh:
@@ -408,13 +460,9 @@ def _remarks(
         found.append(f"two labels hold under {name}, {words}: both are judged")
     if rows["picked"].isin(["one loaf", "in a row"]).any():
         found.append("not picked at random: an inspector's sample would be")
-    handled = all_rows["fate"].isin(["topped up", "pulled", "rework"])
-    handled &= all_rows["stage"].isin(rows["stage"])
-    if handled.any() and len(rows) != lot_size and not fresh:
-        found.append(
-            f"{counted(int(handled.sum()), 'weighed package', 'weighed packages')} topped up or "
-            "taken out: packages that were not weighed may be lighter than these"
-        )
+    if packages is not None and lot_size is not None and lot_size < packages:
+        gone = counted(packages - lot_size, "was", "were")
+        found.append(f"{packages} packed, of which {gone} taken out: the lot is {lot_size}")
     spread = rows.loc[rows["tare_n"] > 1, ["tare_g", "tare_sd_g", "tare_n"]]
     if len(spread):
         first = spread.iloc[0]

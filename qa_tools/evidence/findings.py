@@ -69,7 +69,7 @@ def of_batch(batch: Batch, as_of: pd.Timestamp) -> Iterator[Finding]:
 
 
 def of_chart(title: str, chart: ControlChart, batches: Sequence[str]) -> Iterator[Finding]:
-    """The week's points that fall outside what the process itself gives."""
+    """The week's points that fall outside what the process itself gives, by batch."""
     for row in chart.signals.to_dict("records"):
         if row["label"] in batches:
             yield Finding(
@@ -100,6 +100,8 @@ def _of_packed(batch: Batch, as_of: pd.Timestamp) -> Iterator[tuple[str, str]]:
                 "could go either way",
                 f"Under {books} an inspection could go either way: {reason}.",
             )
+        elif "on the shelf" in reason:
+            yield "on sale and short", f"{batch.name}: {reason} (judged there by {books})."
         elif not batch.doubts:
             yield "not cleared", f"Not settled under {books}: {reason}."
 
@@ -142,9 +144,7 @@ def _of_average(
 
 def _surely_short(batch: Batch) -> bool:
     own = batch.own
-    return own is not None and (
-        own.n == own.lot_size or own.mean_upper < own.limits.declared_g
-    )  # fmt: skip
+    return own is not None and own.mean_upper < own.limits.declared_g
 
 
 def _of_pull(batch: Batch, as_of: pd.Timestamp) -> Iterator[tuple[str, str]]:

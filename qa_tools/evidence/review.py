@@ -456,7 +456,8 @@ def _charts(readings: pd.DataFrame, checks: Sequence[Batch]) -> list[WeekChart]:
         if len(means) < FEWEST or np.ptp(means) <= 1e-12 * means.max():  # equal, but for rounding
             continue
         chart = individuals(means.rename_axis("batch"), what="batch mean")
-        mine = tuple(b.batch for b in checks if (b.product, b.stage) == (product, stage))
+        kind = (product, stage)
+        mine = tuple(dict.fromkeys(b.lot.batch for b in checks if (b.product, b.stage) == kind))
         found.append(WeekChart(f"{name}, {STAGE_WORDS.get(stage, stage)}", chart, mine))
     return found
 

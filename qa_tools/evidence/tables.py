@@ -46,13 +46,14 @@ def _own_words(batch: Batch) -> dict[str, object]:
     if own is None:
         return {}
     declared = own.limits.declared_g
-    if not np.isnan(own.mean_lower) and own.mean_lower != own.mean_upper:
+    if np.isnan(own.mean_lower):
+        few = "of those weighed" if own.handled else "too few to say more"
+        interval = f" ({'packaging too little known' if np.isnan(own.tare_sd) else few})"
+    elif own.n != own.lot_size or own.mean_lower != own.mean_upper:
         low, high = signed(own.mean_lower - declared, 1), signed(own.mean_upper - declared, 1)
         interval = f" ({low} to {high})"
-    elif own.n == own.lot_size:
-        interval = " (all weighed)"
     else:
-        interval = " (too few to say more)"
+        interval = " (all weighed)"
     twice = f" ({own.short_twice} by more than twice)" if own.short_twice else ""
     word = FINDING_WORDS[own.finding]
     if own.finding == "not shown" and own.short_twice:

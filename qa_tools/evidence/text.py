@@ -54,7 +54,10 @@ def batch_lines(batch: Batch) -> list[str]:
     lines = [f"{batch.batch}  {batch.name}, {len(batch.sold)}{size} weighed {stage}".rstrip()]
     if batch.own is not None:
         lines += [f"  {line.strip()}" for line in str(batch.own).splitlines()]
-    lines += [f"  {check.book.name}: {_book_words(check)}" for check in batch.books]
+    books = [check.book.name for check in batch.books]
+    for check in batch.books:
+        label = f", label {check.label}" if books.count(check.book.name) > 1 else ""
+        lines.append(f"  {check.book.name}{label}: {_book_words(check)}")
     for room in batch.may_lose:
         may = f"may lose up to {floor_percent(room.mean):.1f} % and still average"
         may = "already short of" if room.mean < 0 else may

@@ -26,6 +26,7 @@ def mean_interval(
     *,
     group_total: int | None = None,
     shared: tuple[float, float] = (0.0, math.inf),
+    least_sd: float = 0.0,
 ) -> Interval:
     r"""
     The mean of a batch from a sample of it, with a two-sided confidence interval.
@@ -58,6 +59,9 @@ def mean_interval(
         Groups in the batch, of about the same size.
     shared : (variance, degrees of freedom)
         Of an error that all values share, such as that of a mean tare taken off each.
+    least_sd : float
+        Values spread by at least this much, whatever a few equal ones show: what rounding to the
+        steps of a scale hides.
 
     Returns
     -------
@@ -94,6 +98,10 @@ def mean_interval(
     if n != lot_size:
         left = 0.0 if lot_size is None else 1 / lot_size
         parts += _variance_of_sample(y, group, group_total, left)
+        least = least_sd**2 * (1 / n - left)
+        short_of = least - sum(part for part, _ in parts[1:])
+        if short_of > 0:  # NaN is not
+            parts.append((short_of, n - 1.0))
     from scipy.special import stdtrit
 
     half = math.sqrt(

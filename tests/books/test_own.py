@@ -303,3 +303,36 @@ def test_coverage_of_interval_and_bounds_through_the_front_door() -> None:
     interval, bound = covered.mean(axis=0)
     assert abs(interval - 0.95) <= 4 * math.sqrt(0.95 * 0.05 / 400)
     assert bound >= 0.95 - 4 * math.sqrt(0.95 * 0.05 / 400)
+
+
+def test_equal_readings_of_a_coarse_scale_do_not_settle_the_mean() -> None:
+    three = qa.own_check([121, 121, 121], "120 g", "eu-76-211", lot_size=300)
+    # t of 2 degrees of freedom, 1 g over the root of 12, and the root of 1/3 - 1/300
+    half = 4.302653 * 12**-0.5 * (1 / 3 - 1 / 300) ** 0.5
+    assert three.mean_lower == pytest.approx(121 - half, abs=1e-5)
+    assert "all weighed" not in str(three)
+    fine = qa.own_check([121.25, 121.25, 121.25], "120 g", "eu-76-211", lot_size=300)
+    assert fine.mean_upper - fine.mean_lower < 0.03
+
+
+def test_a_sample_that_was_handled_bounds_nothing_of_the_rest() -> None:
+    weights = [121.0 + i % 5 / 10 for i in range(30)]
+    own = qa.own_check(weights, "120 g", "eu-76-211", lot_size=200, handled=4)
+    assert math.isnan(own.mean_lower) and math.isnan(own.short_upper)
+    assert own.finding == "not shown" and "of those weighed" in own.headline
+    assert "of the batch" not in str(own)
+    whole = qa.own_check(weights, "120 g", "eu-76-211", lot_size=30, handled=4)
+    assert whole.finding == "holds"  # every package was weighed: nothing is left to speak for
+
+
+def test_a_bound_is_never_rounded_down_nor_said_to_be_nothing() -> None:
+    nearly = qa.own_check([121.0] * 104, "120 g", "eu-76-211", lot_size=108)
+    assert "most likely none of the 4 not weighed" in str(nearly)
+    own = qa.own_check([121.0, 121.3] * 15, "120 g", "eu-76-211")
+    assert own.short_upper == pytest.approx(0.09503, abs=1e-5) and "at most 9.6 %" in str(own)
+
+
+def test_a_whole_batch_with_a_mean_tare_bounds_no_share() -> None:
+    weights = [121.0 + i % 5 / 10 for i in range(30)]
+    own = qa.own_check(weights, "120 g", "eu-76-211", lot_size=30, tare_sd=1.0, tare_n=5)
+    assert math.isnan(own.short_upper) and own.to_dict()["short_share_upper"] is None
