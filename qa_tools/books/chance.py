@@ -5,20 +5,24 @@ from __future__ import annotations
 import math
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
-from typing import Final, NamedTuple
+from typing import TYPE_CHECKING, Final, NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
 
 from qa_tools.books.limits import EXACT_G, Limits, limits
-from qa_tools.books.plans import CountStage, SamplingPlan
-from qa_tools.books.rulebook import Declared, RuleBook
+from qa_tools.books.plans import CountStage, NoPlan, SamplingPlan
+from qa_tools.books.rulebook import Declared, RuleBook, rulebook
 from qa_tools.readings.quantities import GRAMS, unit_of
 from qa_tools.statistics.counting import acceptance
 from qa_tools.statistics.lightest import gauss_points, mean_below, together
 
+if TYPE_CHECKING:
+    import pandas as pd
+
 Array = NDArray[np.float64]
 
+SHELF: Final = 12  # packages on a shop shelf
 _SURE: Final = 8.0  # standard deviations beyond which a normal tail counts for nothing
 _SETTLED: Final = 1e-13  # a test whose chance is this near 0 or 1 leaves nothing to go together
 _SWEEPS: Final = 30
@@ -156,6 +160,63 @@ def rejection_by_test(
     return RejectionByTest(
         **{name: _over_lots(test, mean, sd_between, fine) for name, test in tests.items()}
     )
+
+
+def chance_by_setting(
+    mean: float,
+    sd: float,
+    declared: Declared,
+    book: str | RuleBook,
+    *,
+    lot_size: int,
+    sd_between: float = 0.0,
+    batches: int = 4,
+    unit: str = "g",
+) -> pd.DataFrame:
+    """
+    As `chance_of_rejection`, where an inspector may find the goods: a lot is what is found there.
+
+    Parameters
+    ----------
+    batches : int
+        Batches mixed evenly in the customer's store. The spread between them then lies mostly
+        within the lot, which is taken as normal again, with the same spread in all.
+
+    Returns
+    -------
+    DataFrame
+        Index ``setting``; columns ``lot_size, weighed, chance, note``. Where the book has no plan
+        for such a lot the note says so, and the chance is NaN.
+
+    Examples
+    --------
+    >>> found = chance_by_setting(121, 2, "120 g", "uk-2006-659", lot_size=108, sd_between=2)
+    >>> found["chance"].round(2).tolist()
+    [0.16, 0.03, 0.32]
+    """
+    import pandas as pd
+
+    if batches < 2:
+        raise ValueError(f"{batches} batches are not mixed; give two or more")
+    rules = rulebook(book) if isinstance(book, str) else book
+    mixed = math.hypot(sd, sd_between * math.sqrt(1 - 1 / batches))
+    rows = []
+    for setting, size, within, between in (
+        ("at our door, one batch", lot_size, sd, sd_between),
+        (f"in a store, {batches} batches mixed", lot_size, mixed, sd_between / math.sqrt(batches)),
+        (f"on a shop shelf, {SHELF} of one batch", SHELF, sd, sd_between),
+    ):
+        try:
+            weighed = rules.plan(size).n
+        except NoPlan as missing:
+            rows.append((setting, size, 0, math.nan, str(missing)))
+            continue
+        chance = chance_of_rejection(
+            mean, within, declared, rules, lot_size=size, sd_between=between, unit=unit
+        )
+        rows.append((setting, size, weighed, chance, ""))
+    columns = ["setting", "lot_size", "weighed", "chance", "note"]
+    return pd.DataFrame(rows, columns=columns).set_index("setting")
 
 
 def _finite(name: str, value: float) -> float:
