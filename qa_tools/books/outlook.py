@@ -40,8 +40,8 @@ class Outlook:
     Attributes
     ----------
     chance, lower, upper : float
-        Of rejection; with 95 % probability it lies between the two, which would draw together were
-        more packages weighed.
+        Of rejection; with 95 % probability it would come to lie between the two, were mean and
+        spread of the fills known. Weighing more packages draws them together.
     method : {"all", "normal", "groups", "weighed", "skewed"}
         How the packages not weighed are predicted.
     why : str
@@ -64,15 +64,22 @@ class Outlook:
     def __str__(self) -> str:
         plan, name = self.plan, self.limits.book.name
         size = "all" if plan.n == plan.lot_size else str(plan.n)
-        between = f"{percent(self.lower)} to {percent(self.upper)}"
+        between = f"{_whole(self.lower)} to {_whole(self.upper)}"
         sure = "" if self.method == "all" else f" ({between}, 95 % sure)"
         how = _METHODS[self.method].format(why=self.why)
         return (
             f"{name}: an inspector who weighs {size} of these {plan.lot_size} rejects the batch "
-            f"with a chance of {percent(self.chance)}{sure}.\n"
+            f"with a chance of {_whole(self.chance)}{sure}.\n"
             f"  {self.own.n} weighed; {how}.\n"
             f"  The weighed ones: {self.own.headline}."
         )
+
+
+def _whole(chance: float) -> str:
+    """In whole per cents, and neither never nor always where it may be otherwise."""
+    if 0 < chance < 0.005:
+        return "under 1 %"
+    return "over 99 %" if 0.995 < chance < 1 else percent(round(chance, 2))
 
 
 def rejection_outlook(

@@ -46,15 +46,19 @@ def prediction(
     r"""
     Choose, from the weighings, how to predict the packages that were not weighed.
 
-    * Grouped (loaves, trays): group means and packages within a group both vary normally.
+    * Grouped (loaves, trays): group means and packages within a group both vary normally, and the
+      packages not weighed come from other groups, as large as the largest seen.
     * The lightest stands too close to the mean for normal fills, as after sorting or topping up:
       the weighed ones themselves, each with a share the sample leaves unknown (the Bayesian
       bootstrap). A normal tail below such an edge would be invented.
     * Skewed: a shifted log-normal distribution fitted to mean, spread and skewness of the same
       reweighted weighings. The bootstrap alone would end at the lightest weighed, just where a
       long light tail decides.
-    * Otherwise normal, with the prior :math:`1/\sigma^2` on mean and variance; the two variances
-      of groups have :math:`\chi^2` laws, and a negative difference between them counts as none.
+    * Otherwise normal.
+
+    Prior: mean and log sd flat (:math:`1/\sigma^2` on the variance). With groups the log variance
+    within is flat, and that of group means (times packages a group), which is no smaller. Few
+    groups then leave much unknown; where groups are in truth alike this errs to the wide side.
 
     Parameters
     ----------
