@@ -15,8 +15,10 @@ from qa_tools.books.chance import chance_of_rejection
 from qa_tools.books.outlook import rejection_outlook
 
 RUNS = 9
-LOTS = [("eu-76-211", 60), ("eu-76-211", 200), ("uk-2006-659", 1000), ("uk-2006-659", 5000),
-        ("us-hb133", 108), ("us-hb133", 5000), ("ca-crc-417", 108), ("ca-crc-417", 20_000)]  # fmt: skip
+LOTS = [
+    *(("eu-76-211", 60), ("eu-76-211", 200), ("uk-2006-659", 1000), ("uk-2006-659", 5000)),
+    *(("us-hb133", 108), ("us-hb133", 5000), ("ca-crc-417", 108), ("ca-crc-417", 20_000)),
+]
 
 
 def seconds(call: Callable[[], object]) -> float:

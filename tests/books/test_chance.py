@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import math
+import subprocess
+import sys
 
 import numpy as np
 import pandas as pd
@@ -98,6 +100,7 @@ def test_it_is_a_probability_and_no_smaller_than_any_test_of_it(
 ) -> None:
     found = rejection_by_test(mean, sd, "120 g", book, lot_size=size, sd_between=between)
     most = max(found.mean, found.count, found.twice)
+    assert 0 <= min(found.mean, found.count, found.twice)
     assert most - 1e-5 <= found.any <= min(1, found.mean + found.count + found.twice + 1e-5)
 
 
@@ -293,3 +296,13 @@ def test_200_000_lots_a_book_judged_by_judge_lots(book: str, size: int) -> None:
         if not near(share, expected, count):
             off[mean, sd, between] = (share, expected)
     assert not off
+
+
+def test_it_imports_neither_pandas_nor_scipy_stats() -> None:
+    code = (
+        "import sys; from qa_tools.books.chance import chance_of_rejection as c;"
+        "c(121, 2, '120 g', 'us-hb133', lot_size=108, sd_between=1);"
+        "print([m for m in ('pandas', 'scipy.stats') if m in sys.modules])"
+    )
+    done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
+    assert done.stdout.strip() == "[]"
