@@ -100,7 +100,7 @@ def test_it_is_a_probability_and_no_smaller_than_any_test_of_it(
 ) -> None:
     found = rejection_by_test(mean, sd, "120 g", book, lot_size=size, sd_between=between)
     most = max(found.mean, found.count, found.twice)
-    assert 0 <= min(found.mean, found.count, found.twice)
+    assert min(found.mean, found.count, found.twice) >= 0
     assert most - 1e-5 <= found.any <= min(1, found.mean + found.count + found.twice + 1e-5)
 
 
