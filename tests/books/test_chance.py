@@ -12,7 +12,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from numpy.typing import NDArray
-from scipy.stats import binom, nct, norm
+from scipy.stats import binom, multinomial, nct, norm
 
 import qa_tools as qa
 from qa_tools.books.chance import chance_by_setting, chance_of_rejection, rejection_by_test
@@ -66,6 +66,18 @@ def test_canada_counts_two_beyond_twice_the_tolerance() -> None:
     assert found.twice == pytest.approx(1 - binom.cdf(1, 32, p), rel=1e-4)
     assert found.count < found.any < found.count + found.twice + found.mean
     assert rejection_by_test(121, 5, "120 g", EU, lot_size=3000).twice == 0
+
+
+def test_what_canada_counts_together_is_exact() -> None:
+    """A mean far above the label leaves the two counts: at most two beyond T, one of them 2T."""
+    p, q = (norm.cdf((120 - k * 5.4 - 145) / 16) for k in (1, 2))
+    accepted = sum(
+        multinomial.pmf([twice, short - twice, 32 - short], 32, [q, p - q, 1 - p])
+        for short in range(3)
+        for twice in range(min(short, 1) + 1)
+    )
+    found = chance_of_rejection(145, 16, "120 g", CA, lot_size=3000)
+    assert found == pytest.approx(1 - accepted, rel=1e-5)
 
 
 def test_a_single_package_under_handbook_133_has_no_mean_test() -> None:
@@ -276,6 +288,21 @@ def test_simulated_lots_are_rejected_as_often(book: str, size: int) -> None:
         if not near(share, expected, count):
             off[mean, sd, between] = (share, expected)
     assert not off
+
+
+@pytest.mark.parametrize(
+    "book, size, mean, sd", [(UK, 5000, 119.0, 2.5), (EU, 200, 119.4, 3.4), (CA, 3000, 119.2, 3.0)]
+)
+def test_tests_that_share_their_packages(book: str, size: int, mean: float, sd: float) -> None:
+    """Where mean and counts both decide; 300,000 lots, a mean of 50 of the 80 counted (UK)."""
+    plan, found = qa.rulebook(book).plan(size), limits("120 g", book)
+    rng, shares = np.random.default_rng(5), []
+    for _ in range(10):
+        shares.append(rejected(plan, found, rng.normal(mean, sd, (30_000, plan.n_all))).mean())
+    expected = rejection_by_test(mean, sd, "120 g", book, lot_size=size)
+    assert near(float(np.mean(shares)), expected.any, 300_000)
+    apart = expected.mean + expected.count - expected.mean * expected.count
+    assert abs(expected.any - apart) > 0.01  # as if each test had packages of its own
 
 
 @pytest.mark.parametrize("book, size", [(EU, 200), (UK, 60), (US, 108), (CA, 3000)])
