@@ -126,8 +126,8 @@ def rejection_outlook(
     -----
     How the others are predicted, with prior and sources: `statistics.predicted.prediction`. For
     each of 500 states of what is unknown, 200 draws are judged by the book's reference test:
-    `chance` is their mean, good to about 0.005, and `lower` and `upper` hold 95 % of the 500, less
-    the scatter of counting 200 draws each.
+    `chance` is their mean, good to about 0.005, and `lower` and `upper` hold 95 % of the 500,
+    widened a little by the scatter of counting 200 draws each.
 
     Examples
     --------
@@ -162,7 +162,7 @@ def rejection_outlook(
             drawn = _placed(rng, drawn, known, among)
             total += _rejects(plan, found, drawn).reshape(STATES, k).sum(axis=1)
             left -= k
-        shares = _steadied(total / DRAWS)
+        shares = total / DRAWS
     lower, upper = np.quantile(shares, [0.025, 0.975])
     own = own_check(weights, declared, found.book, lot_size=lot_size, group=group)
     return Outlook(float(shares.mean()), float(lower), float(upper), method, why, found, plan, own)
@@ -190,13 +190,3 @@ def _rejects(plan: SamplingPlan, found: Limits, drawn: Array) -> NDArray[np.bool
     if plan.beyond_twice_reject is not None:
         fails |= below(drawn, found.twice_g).sum(axis=1) >= plan.beyond_twice_reject
     return np.asarray(fails)
-
-
-def _steadied(shares: Array) -> Array:
-    """The shares less the scatter that counting a few draws adds to them."""
-    spread = float(np.var(shares))
-    if spread == 0:
-        return shares
-    counting = np.mean(shares * (1 - shares)) / (DRAWS - 1)
-    keep = max(0.0, 1 - float(counting / spread)) ** 0.5
-    return np.asarray(shares.mean() + (shares - shares.mean()) * keep)

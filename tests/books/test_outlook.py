@@ -190,7 +190,7 @@ def test_of_batches_given_a_chance_about_as_many_are_rejected(
 def test_calibration_at_length(monkeypatch: pytest.MonkeyPatch, groups: bool) -> None:
     monkeypatch.setattr(outlook, "STATES", 200)
     monkeypatch.setattr(outlook, "DRAWS", 50)
-    said, were = trials(4000, groups, 12)
+    said, were = trials(1000, groups, 12)
     assert not uncalibrated(said, were)
 
 
@@ -198,12 +198,16 @@ def test_calibration_at_length(monkeypatch: pytest.MonkeyPatch, groups: bool) ->
 def test_the_interval_holds_the_true_chance_95_times_in_100(
     monkeypatch: pytest.MonkeyPatch,
 ) -> None:
-    """Lots so large that what is left unknown is the process: its chance is known exactly."""
+    """
+    Lots so large that what is left unknown is the process, whose chance is known exactly; of those
+    whose interval says anything. Counting 200 draws widens it a little.
+    """
     monkeypatch.setattr(outlook, "STATES", 200)
-    rng, held, count = np.random.default_rng(13), 0, 600
-    for _ in range(count):
-        mean, sd = rng.uniform(115, 127), math.exp(rng.uniform(0, math.log(6)))
-        found = rejection_outlook(rng.normal(mean, sd, 20), "120 g", US, lot_size=100_000)
-        true = chance_of_rejection(mean, sd, "120 g", US, lot_size=100_000)
-        held += found.lower - 0.005 <= true <= found.upper + 0.005
-    assert held / count == pytest.approx(0.95, abs=4 * math.sqrt(0.95 * 0.05 / count))
+    rng, held = np.random.default_rng(13), []
+    while len(held) < 250:
+        mean, sd = rng.uniform(112, 132), math.exp(rng.uniform(0, math.log(6)))
+        found = rejection_outlook(rng.normal(mean, sd, 20), "120 g", US, lot_size=3000)
+        if found.upper - found.lower > 0.05:
+            true = chance_of_rejection(mean, sd, "120 g", US, lot_size=3000)
+            held.append(found.lower <= true <= found.upper)
+    assert 0.93 <= np.mean(held) <= 0.99
