@@ -1,0 +1,213 @@
+"""The outlook of one batch: known cases, words, and calibration on batches from its prior."""
+
+from __future__ import annotations
+
+import itertools
+import math
+from typing import Any
+
+import numpy as np
+import pytest
+from numpy.typing import NDArray
+
+import qa_tools as qa
+from qa_tools.books import outlook
+from qa_tools.books.chance import chance_of_rejection
+from qa_tools.books.limits import in_grams, limits
+from qa_tools.books.outlook import Outlook, rejection_outlook
+
+EU, UK, US, CA = "eu-76-211", "uk-2006-659", "us-hb133", "ca-crc-417"
+Array = NDArray[np.float64]
+
+
+def sample(seed: int, n: int, mean: float = 121.0, sd: float = 3.0) -> Array:
+    return np.random.default_rng(seed).normal(mean, sd, n).round(1)
+
+
+@pytest.mark.parametrize("mean", [119.0, 121.5])
+def test_a_whole_lot_weighed_is_judged(mean: float) -> None:
+    bars = sample(1, 60, mean)
+    found = rejection_outlook(bars, "120 g", UK, lot_size=60)
+    outcome = qa.judge(bars, "120 g", UK, lot_size=60).outcome
+    assert found.method == "all"
+    assert found.chance == found.lower == found.upper == (outcome == "reject")
+
+
+def test_all_weighed_leaves_the_inspectors_draw() -> None:
+    """One bar of 30 beyond the MAV: 12 drawn of 30 hold it in 12 of 30."""
+    bars = [121.0] * 29 + [105.0]
+    found = rejection_outlook(bars, "120 g", US, lot_size=30)
+    assert found.chance == pytest.approx(0.4, abs=0.01)
+    assert found.lower == found.upper == found.chance
+
+
+def test_known_packages_are_drawn_from_a_finite_batch() -> None:
+    """60 weighed of 61, one of them beyond the MAV: 12 drawn of 61 hold it in 12 of 61."""
+    rng = np.random.default_rng(2)
+    bars = np.append(rng.normal(125, 0.5, 59), 110.0)
+    found = rejection_outlook(np.append(bars, []), "120 g", US, lot_size=61)
+    assert found.chance == pytest.approx(12 / 61, abs=0.02)
+
+
+def test_a_large_sample_of_a_larger_lot_is_the_chance_of_the_process() -> None:
+    bars = np.random.default_rng(3).normal(121.2, 4, 400)
+    found = rejection_outlook(bars, "120 g", US, lot_size=3000)
+    process = chance_of_rejection(
+        float(bars.mean()), float(bars.std(ddof=1)), "120 g", US, lot_size=3000
+    )
+    assert found.chance == pytest.approx(process, abs=0.03)
+    assert found.lower < process < found.upper
+
+
+def test_more_weighed_narrows_it() -> None:
+    bars = sample(4, 100)
+    few, many = (rejection_outlook(bars[:n], "120 g", EU, lot_size=108) for n in (12, 100))
+    assert many.upper - many.lower < few.upper - few.lower
+
+
+def test_few_loaves_widen_it() -> None:
+    rng = np.random.default_rng(3)
+    loaves = [f"L{i}" for i in range(4) for _ in range(9)]
+    bars = np.repeat(rng.normal(120.8, 2, 4), 9) + rng.normal(0, 1.5, 36)
+    plain = rejection_outlook(bars, "120 g", EU, lot_size=108)
+    grouped = rejection_outlook(bars, "120 g", EU, lot_size=108, group=loaves)
+    assert grouped.method == "groups"
+    assert grouped.lower < plain.lower < plain.upper < grouped.upper - 0.1
+
+
+def test_sorted_fills_are_not_given_a_light_tail() -> None:
+    rng = np.random.default_rng(6)
+    bars = rng.normal(121, 3, 400)
+    bars = bars[bars > 119.5][:80]
+    found = rejection_outlook(bars, "120 g", US, lot_size=2000)
+    assert found.method == "weighed"
+    assert found.chance < 0.001
+    assert "sorted or topped up" in str(found)
+
+
+def test_the_same_weights_get_the_same_answer() -> None:
+    one, other = (rejection_outlook(sample(5, 30), "120 g", EU, lot_size=200) for _ in range(2))
+    assert (one.chance, one.lower, one.upper) == (other.chance, other.lower, other.upper)
+
+
+def test_ounces_are_grams() -> None:
+    ounces = np.array([4.31, 4.25, 4.28, 4.22, 4.3, 4.27, 4.24, 4.33, 4.26, 4.29])
+    one = rejection_outlook(ounces, "4.2 oz", US, lot_size=48, unit="oz")
+    other = rejection_outlook(in_grams(ounces, "oz"), "4.2 oz", US, lot_size=48)
+    assert one.chance == other.chance
+
+
+def test_it_says_how_and_stands_beside_the_plain_mean() -> None:
+    found = rejection_outlook(sample(1, 40, 119.5), "120 g", EU, lot_size=108)
+    first, second, third = str(found).splitlines()
+    assert first.startswith("eu-76-211: an inspector who weighs 30 of these 108 rejects the batch")
+    assert "95 % sure" in first
+    assert "predicted as normal fills" in second
+    assert found.own.headline in third
+    assert "short of the 120 g declared" in third
+
+
+def test_no_chance_is_never_said_where_there_is_some() -> None:
+    made = rejection_outlook(sample(1, 40), "120 g", EU, lot_size=108)
+    words = [
+        str(Outlook(c, c, c, "normal", "", made.limits, made.plan, made.own)).splitlines()[0]
+        for c in (0.0, 0.001, 0.27, 0.999, 1.0)
+    ]
+    said = [line.partition("chance of ")[2].partition(" (")[0] for line in words]
+    assert said == ["0 %", "under 1 %", "27 %", "over 99 %", "100 %"]
+
+
+@pytest.mark.parametrize(
+    "asked, words",
+    [
+        ({"net": [120.0, -1.0]}, "weight 2 of 2 is -1.0"),
+        ({"net": [120.0]}, "at least two packages"),
+        ({"net": []}, "one or more weights"),
+        ({"net": [120.0] * 104, "lot_size": 96}, "104 weighed of 96 packed"),
+        ({"group": ["A", "A", "A"]}, "one loaf or tray"),
+        ({"group": ["A", "B"]}, "3 weights but 2 groups"),
+        ({"book": "eu"}, "no rule book"),
+        ({"declared": "3 g"}, "outside eu-76-211"),
+    ],
+)
+def test_bad_input_is_refused_in_plain_words(asked: dict[str, Any], words: str) -> None:
+    good = {"net": [119.0, 121.0, 122.0], "declared": "120 g", "book": EU, "lot_size": 108}
+    with pytest.raises(ValueError, match=words):
+        rejection_outlook(**good | asked)
+
+
+# Calibration: batches drawn from the stated prior, flat in mean and log sd over a wide range.
+BANDS = [0.0, 0.05, 0.2, 0.5, 0.8, 0.95, 1.000001]
+
+
+def trials(count: int, groups: bool, seed: int) -> tuple[Array, Array]:
+    """What was said of each batch, and how often five inspectors' draws rejected it."""
+    rng = np.random.default_rng(seed)
+    book, size = qa.rulebook(EU), 108
+    plan, found = book.plan(size), limits("120 g", book)
+    said, were = np.zeros(count), np.zeros(count)
+    for i in range(count):
+        mean, sd = rng.uniform(112, 132), math.exp(rng.uniform(0, math.log(6)))
+        batch, group = rng.normal(mean, sd, size), None
+        if groups:  # the mean square of loaf means, times 9, no smaller than that within
+            square = math.exp(rng.uniform(math.log(sd**2), math.log(9 * 10.0**2)))
+            batch += np.repeat(rng.normal(0, math.sqrt((square - sd**2) / 9), 12), 9)
+            group = [at // 9 for at in range(36)]
+        weighed = batch[:36] if groups else batch[:20]
+        said[i] = rejection_outlook(weighed, "120 g", book, lot_size=size, group=group).chance
+        draws = np.stack([rng.permutation(batch)[: plan.n_all] for _ in range(5)])
+        were[i] = outlook._rejects(plan, found, draws).mean()
+    return said, were
+
+
+def uncalibrated(said: Array, were: Array) -> dict[float, tuple[float, float]]:
+    """Bands of chances whose batches were rejected more or less often, by four standard errors."""
+    off = {}
+    for low, high in itertools.pairwise(BANDS):
+        here = (said >= low) & (said < high)
+        if here.sum() < 10:
+            continue
+        expected, seen = said[here].mean(), were[here].mean()
+        # draws of one batch are alike: at most as uncertain as one draw each
+        error = math.sqrt(max(expected * (1 - expected), 1e-3) / here.sum())
+        if abs(seen - expected) > 4 * error + 0.005:
+            off[low] = (expected, seen)
+    return off
+
+
+@pytest.mark.parametrize("groups", [False, True])
+def test_of_batches_given_a_chance_about_as_many_are_rejected(
+    monkeypatch: pytest.MonkeyPatch, groups: bool
+) -> None:
+    monkeypatch.setattr(outlook, "STATES", 100)
+    monkeypatch.setattr(outlook, "DRAWS", 40)
+    said, were = trials(250, groups, 11)
+    assert not uncalibrated(said, were)
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("groups", [False, True])
+def test_calibration_at_length(monkeypatch: pytest.MonkeyPatch, groups: bool) -> None:
+    monkeypatch.setattr(outlook, "STATES", 200)
+    monkeypatch.setattr(outlook, "DRAWS", 50)
+    said, were = trials(1000, groups, 12)
+    assert not uncalibrated(said, were)
+
+
+@pytest.mark.slow
+def test_the_interval_holds_the_true_chance_95_times_in_100(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    """
+    Lots so large that what is left unknown is the process, whose chance is known exactly; of those
+    whose interval says anything. Counting 200 draws widens it a little.
+    """
+    monkeypatch.setattr(outlook, "STATES", 200)
+    rng, held = np.random.default_rng(13), []
+    while len(held) < 250:
+        mean, sd = rng.uniform(112, 132), math.exp(rng.uniform(0, math.log(6)))
+        found = rejection_outlook(rng.normal(mean, sd, 20), "120 g", US, lot_size=3000)
+        if found.upper - found.lower > 0.05:
+            true = chance_of_rejection(mean, sd, "120 g", US, lot_size=3000)
+            held.append(found.lower <= true <= found.upper)
+    assert 0.93 <= np.mean(held) <= 0.99

@@ -1,0 +1,161 @@
+"""
+Operating characteristics as published, given back by `oc_curve` and `chance_of_rejection`.
+
+Source: the reference sheet on the average quantity system, section 7 (computed there with SciPy for
+the plans of Directive 76/211/EEC Annex II 2 and SI 2006/659 Schedule 2), the error risks of
+Handbook 133 (sheet of US net contents, 9.1) and of C.R.C., c. 417 (sheet on Canada, 1.6), and the
+sheet of statistical check values, section 6.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+from scipy.optimize import brentq
+
+import qa_tools as qa
+from qa_tools.books.chance import chance_of_rejection
+from qa_tools.books.curve import OCCurve, oc_curve
+from qa_tools.statistics.counting import acceptance
+
+EU, UK = "eu-76-211", "uk-2006-659"
+PLANS = {
+    "EU 30/30": (EU, 100, "non-destructive"),
+    "EU 50/50": (EU, 501, "non-destructive"),
+    "EU 80/80": (EU, 3201, "non-destructive"),
+    "n 50, c 3": (UK, 100, "single"),
+    "n 80, c 5": (UK, 501, "single"),
+    "n 125, c 7": (UK, 3201, "single"),
+    "destructive n 20, c 1": (EU, 100, "destructive"),
+}
+
+
+def curve(key: str) -> OCCurve:
+    book, size, test = PLANS[key]
+    return oc_curve(book, size, test=test)
+
+
+SHARES = [0.01, 0.02, 0.025, 0.03, 0.05, 0.07, 0.09, 0.10, 0.15]
+COUNT_OC = {  # first table: acceptance against the true share below Q - T, large lot
+    "EU 30/30": [0.9966, 0.9761, 0.9565, 0.9299, 0.7636, 0.5506, 0.3563, 0.2773, 0.0637],
+    "EU 50/50": [0.9998, 0.9946, 0.9849, 0.9666, 0.7812, 0.4900, 0.2483, 0.1666, 0.0166],
+    "EU 80/80": [1.0000, 0.9954, 0.9829, 0.9550, 0.6475, 0.2754, 0.0853, 0.0444, 0.0013],
+    "n 50, c 3": [0.9984, 0.9822, 0.9638, 0.9372, 0.7604, 0.5327, 0.3303, 0.2503, 0.0460],
+    "n 80, c 5": [0.9998, 0.9946, 0.9848, 0.9667, 0.7892, 0.5082, 0.2634, 0.1769, 0.0140],
+    "n 125, c 7": [1.0000, 0.9962, 0.9864, 0.9648, 0.7117, 0.3461, 0.1162, 0.0601, 0.0009],
+    "destructive n 20, c 1": [
+        0.9831, 0.9401, 0.9118, 0.8802, 0.7358, 0.5869, 0.4516, 0.3917, 0.1756,
+    ],
+}  # fmt: skip
+
+
+@pytest.mark.parametrize("key", PLANS)
+def test_acceptance_against_the_share_short(key: str) -> None:
+    found = curve(key).by_share.iloc[:, 0].loc[SHARES]
+    assert found.tolist() == pytest.approx(COUNT_OC[key], abs=5.1e-5)
+
+
+@pytest.mark.parametrize(
+    "key, at_95, at_50, at_10",
+    [
+        ("EU 30/30", 2.635, 7.484, 13.563), ("EU 50/50", 3.307, 6.931, 11.188),
+        ("EU 80/80", 3.064, 5.717, 8.747), ("n 50, c 3", 2.779, 7.295, 12.876),
+        ("n 80, c 5", 3.317, 7.058, 11.285), ("n 125, c 7", 3.224, 6.119, 9.237),
+        ("destructive n 20, c 1", 1.807, 8.251, 18.096),
+    ],
+)  # fmt: skip
+def test_shares_accepted_at_given_chances(
+    key: str, at_95: float, at_50: float, at_10: float
+) -> None:
+    """Second table."""
+    book, size, test = PLANS[key]
+    stages = qa.rulebook(book).plan(size, test=test).count_stages
+    found = [
+        100
+        * brentq(lambda p, c=chance: acceptance(stages, [np.array([p])])[0, 0, 0] - c, 1e-4, 0.5)
+        for chance in (0.95, 0.50, 0.10)
+    ]
+    assert found == pytest.approx([at_95, at_50, at_10], abs=5.1e-4)
+
+
+@pytest.mark.parametrize(
+    "key, at_25, at_5", [("EU 30/30", 34.0, 37.8), ("EU 50/50", 56.1, 67.8),
+                         ("EU 80/80", 90.9, 117.3)],
+)  # fmt: skip
+def test_average_sample_numbers(key: str, at_25: float, at_5: float) -> None:
+    """Second table, last columns: a first stage left open is neither accepted nor rejected."""
+    book, size, test = PLANS[key]
+    first, second = qa.rulebook(book).plan(size, test=test).count_stages
+    share = [np.array([0.025, 0.05])]
+    settled = acceptance([(first.n, first.accept, first.accept + 1)], share)[0, 0]
+    unrejected = acceptance([(first.n, first.reject - 1, first.reject)], share)[0, 0]
+    found = first.n + second.n * (unrejected - settled)
+    assert found.tolist() == pytest.approx([at_25, at_5], abs=0.051)
+
+
+SHIFTS = [0, 0.1, 0.2, 0.3, 0.5, 0.7, 1.0]
+MEAN_OC = {  # last table: acceptance at (Q - true mean) / sigma of SHIFTS; shifts at 0.50 and 0.10
+    "destructive n 20, c 1": (
+        [0.9950, 0.9849, 0.9606, 0.9113, 0.7030, 0.3899, 0.0677], 0.631, 0.948,
+    ),
+    "EU 30/30": ([0.9950, 0.9802, 0.9383, 0.8471, 0.4969, 0.1498, 0.0050], 0.499, 0.748),
+    "EU 50/50": ([0.9950, 0.9708, 0.8867, 0.7005, 0.2007, 0.0138, 0.0000], 0.377, 0.565),
+    "EU 80/80": ([0.9950, 0.9708, 0.8867, 0.7005, 0.2007, 0.0138, 0.0000], 0.377, 0.565),
+}  # fmt: skip
+
+
+@pytest.mark.parametrize("key", MEAN_OC)
+def test_acceptance_against_the_shift_of_the_mean(key: str) -> None:
+    passes, at_50, at_10 = MEAN_OC[key]
+    line = curve(key).by_mean.iloc[:, 0]
+    assert line.loc[SHIFTS].tolist() == pytest.approx(passes, abs=5.1e-5)
+    found = np.interp([0.5, 0.9], 1 - line.to_numpy(), line.index.to_numpy())
+    assert found == pytest.approx([at_50, at_10], abs=1e-3)
+
+
+@pytest.mark.parametrize("shift, passes", list(zip(SHIFTS, MEAN_OC["EU 30/30"][0], strict=True)))
+def test_the_whole_test_where_the_mean_decides(shift: float, passes: float) -> None:
+    """A spread of 0.5 g against a TNE of 5.4 g: no package comes near it."""
+    found = 1 - chance_of_rejection(120 - 0.5 * shift, 0.5, "120 g", EU, lot_size=200)
+    assert found == pytest.approx(passes, abs=5.1e-5)
+
+
+@pytest.mark.parametrize("key", ["EU 30/30", "EU 50/50", "EU 80/80"])
+@pytest.mark.parametrize("share", [0.01, 0.02, 0.025])
+def test_the_whole_test_where_the_counts_decide(key: str, share: float) -> None:
+    """A mean a standard deviation over the label, so that the mean passes all but always."""
+    from scipy.special import ndtri
+
+    book, size, _ = PLANS[key]
+    sd = 5.4 / (-float(ndtri(share)) - 1)
+    found = 1 - chance_of_rejection(120 + sd, sd, "120 g", book, lot_size=size)
+    assert found == pytest.approx(COUNT_OC[key][SHARES.index(share)], abs=5.1e-5)
+
+
+@pytest.mark.parametrize(
+    "book, lot_size, risk",
+    [("us-hb133", 100, 0.025), ("us-hb133", 1000, 0.025), ("us-hb133", 5000, 0.025),
+     ("us-hb133", 5, 0.025), ("ca-crc-417", 48, 0.005), ("ca-crc-417", 1000, 0.005),
+     ("ca-crc-417", 20_000, 0.005), (EU, 200, 0.005), (EU, 1000, 0.005), (UK, 5000, 0.005)],
+)  # fmt: skip
+def test_a_lot_exactly_at_the_label_fails_as_often_as_published(
+    book: str, lot_size: int, risk: float
+) -> None:
+    """The printed factors are rounded to three digits: 0.5 % of the risk either way."""
+    found = chance_of_rejection(120, 0.4, "120 g", book, lot_size=lot_size)
+    assert found == pytest.approx(risk, rel=0.015)
+
+
+def test_single_plan_52_3() -> None:
+    """Check values 6.1, NIST/SEMATECH e-Handbook 6.2.3.2 (pmc232), printed to 0.001."""
+    published = [.998, .98, .93, .845, .739, .62, .502, .394, .300, .223, .162, .115]  # fmt: skip
+    found = acceptance([(52, 3, 4)], [np.arange(1, 13) / 100])[0, 0]
+    assert found == pytest.approx(published, abs=1.1e-3)
+
+
+def test_letter_k() -> None:
+    """Check values 6.2, MIL-STD-105E / ISO 2859-1 letter K, n = 125, c = 3: the binomial row."""
+    rows = {0.99: 0.664, 0.95: 1.100, 0.90: 1.403, 0.75: 2.032, 0.50: 2.930, 0.25: 4.053,
+            0.10: 5.266, 0.05: 6.086, 0.01: 7.813}  # fmt: skip
+    found = acceptance([(125, 3, 4)], [np.array(list(rows.values())) / 100])[0, 0]
+    assert found == pytest.approx(list(rows), abs=1e-3)
