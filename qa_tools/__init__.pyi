@@ -1,9 +1,16 @@
 from qa_tools import charts as charts
+from qa_tools.books.chance import chance_by_setting as chance_by_setting
+from qa_tools.books.chance import chance_of_rejection as chance_of_rejection
+from qa_tools.books.chance import rejection_by_test as rejection_by_test
+from qa_tools.books.curve import OCCurve as OCCurve
+from qa_tools.books.curve import oc_curve as oc_curve
 from qa_tools.books.label import LabelCheck as LabelCheck
 from qa_tools.books.label import label_check as label_check
 from qa_tools.books.lots import judge_lots as judge_lots
 from qa_tools.books.official import Verdict as Verdict
 from qa_tools.books.official import judge as judge
+from qa_tools.books.outlook import Outlook as Outlook
+from qa_tools.books.outlook import rejection_outlook as rejection_outlook
 from qa_tools.books.own import OwnCheck as OwnCheck
 from qa_tools.books.own import own_check as own_check
 from qa_tools.books.plans import SamplingPlan as SamplingPlan

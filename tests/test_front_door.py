@@ -29,12 +29,22 @@ SIGNATURES = {
         "in_order=True, group_total=None, tare_sd=0.0, tare_n=0, handled=0)"
     ),
     "judge_lots": "(table, books, *, lot='batch', net='net_g', declared='declared_g', lot_size)",
+    "chance_of_rejection": "(mean, sd, declared, book, *, lot_size, sd_between=0.0, unit='g')",
+    "rejection_by_test": "(mean, sd, declared, book, *, lot_size, sd_between=0.0, unit='g')",
+    "chance_by_setting": (
+        "(mean, sd, declared, book, *, lot_size, sd_between=0.0, batches=4, unit='g')"
+    ),
+    "rejection_outlook": "(net, declared, book, *, lot_size, group=None, unit='g')",
+    "oc_curve": "(books, lot_size, *, test='non-destructive')",
     "review": "(works, week=None, books=None, *, as_of=None)",
     "weekly_page": "(review, out)",
     "charts.constants": "(n)",
     "charts.mean_range": "(subgroups, *, unit='g')",
     "charts.mean_sd": "(subgroups, *, unit='g')",
     "charts.individuals": "(values, *, unit='g', what='reading')",
+    "charts.batch_means": "(values, batch, *, unit='g')",
+    "charts.ewma": "(values, *, target, sd, weight=0.2, width=3.0, unit='g')",
+    "charts.cusum": "(values, *, target, sd, k=0.5, h=5.0, head_start=0.0, unit='g')",
 }
 ATTRIBUTES = {
     "Works": (

@@ -242,9 +242,9 @@ def _tests(plan: SamplingPlan, found: Limits, sd: float) -> dict[str, _Test]:
         reach = _SURE / math.sqrt(n)
         widest = 1 + 1.5 * _SURE / math.sqrt(2 * max(n - 1, 1))  # sd of a sample, over the true one
         tests["mean"] = _Test(
-            lambda means: mean_below(n, factor, _scaled(found.declared_g, means, sd)),
-            found.declared_g - (factor * widest + reach) * sd,
-            found.declared_g + reach * sd,
+            lambda means: mean_below(n, factor, _scaled(found.target_g, means, sd)),
+            found.target_g - (factor * widest + reach) * sd,
+            found.target_g + reach * sd,
         )
     if plan.count_stages:
         tests["count"] = _count_test(plan.count_stages, found.short_g, sd)
@@ -285,7 +285,7 @@ def _any_fails(plan: SamplingPlan, found: Limits, sd: float, means: Array) -> Ar
         light = 1 - acceptance(rule.stages, [ndtr(edge) for edge in edges], rule.twice_reject)[0, 0]
     if n is None or factor is None:
         return light
-    declared = _scaled(found.declared_g, means, sd)
+    declared = _scaled(found.target_g, means, sd)
     low = mean_below(n, factor, declared)
     fails = np.maximum(low, light)  # right where one of the two is settled
     open_ = np.minimum(np.minimum(low, light), 1 - fails) > _SETTLED

@@ -22,7 +22,8 @@ class Draws(NamedTuple):
 
     `accept` and `reject` are of the whole test (what is left needs a second sample that the
     weighings cannot fill), `short`, `mean` and `twice` the shares that pass each test alone.
-    `error` is the standard error of `accept` (and of the others at most 0.0025).
+    The counts are exact; `error` is the standard error of `accept` (0 where the mean never decides,
+    and at most 0.0025), as it is of `mean`.
     """
 
     accept: float
@@ -42,17 +43,23 @@ def share_of_draws(
     """
     The share of random draws from the weighed packages that a plan would pass.
 
-    The packages are shuffled; the first ones are the first sample, the next ones the second, and
-    the mean test takes its own number from the first, as the plan says. 40,000 seeded shuffles: a
-    standard error of at most 0.0025, and 0.0011 at the shares 0.95 and 0.05 that decide.
+    The counts follow from how many packages are short, exactly. For the mean, the packages are
+    shuffled (40,000 times, seeded): the first ones are the first sample, the next ones the second,
+    and the mean test takes its own number from the first, as the plan says. How often it passes
+    is counted apart for each end the counts can come to, and weighed with that end's exact share.
 
     Parameters
     ----------
     errors : ndarray, shape (n,)
         Net weights less the declared quantity, grams.
     short, twice : ndarray of bool, shape (n,)
-        Which are short by more than T, and by more than 2T.
+        Which are short by more than T, and by more than 2T (these are among the first).
     plan : SamplingPlan
+
+    Notes
+    -----
+    The numbers of short packages in the first and second sample are hypergeometric; of those, the
+    number beyond 2T is so again.
 
     Examples
     --------
@@ -60,35 +67,93 @@ def share_of_draws(
     >>> plan = rulebook("us-hb133").plan(108)
     >>> flags = np.zeros(30, bool)
     >>> flags[0] = True  # one of 30 beyond the MAV: 18 of 30 draws of 12 leave it out
-    >>> draws = share_of_draws(np.full(30, 1.0), flags, np.zeros(30, bool), plan)
-    >>> round(draws.accept, 1)
+    >>> share_of_draws(np.full(30, 1.0), flags, np.zeros(30, bool), plan).accept
     0.6
     """
     n = errors.size
     reach = min(n, plan.n_all)
+    ends = _ends(n, int(short.sum()), int(twice.sum()), plan, reach)
+    passed = dict.fromkeys(ends, 0)
+    seen = dict.fromkeys(ends, 0)
     rng = np.random.default_rng(SEED)
-    totals = np.zeros(5)
     chunk = max(1, _CELLS // n)
     for start in range(0, DRAWS, chunk):
         size = min(chunk, DRAWS - start)
         order = np.argsort(rng.random((size, n), dtype=np.float32), axis=1)[:, :reach]
-        count = _count(short[order], plan, reach)
-        mean = _mean(errors[order], plan)
+        count = count_test(short[order], plan, reach)
         over = np.ones(size, np.int8)
         if plan.beyond_twice_reject is not None:
             over = np.where(twice[order].sum(axis=1) >= plan.beyond_twice_reject, -1, 1)
-        worst = np.minimum(np.minimum(count, mean), over)
-        totals += [
-            (worst > 0).sum(),
-            (worst < 0).sum(),
-            *((t > 0).sum() for t in (count, mean, over)),
-        ]
-    accept, reject, counted, meant, overs = (float(total) / DRAWS for total in totals)
-    error = math.sqrt(accept * (1 - accept) / DRAWS)
-    return Draws(accept, reject, counted, meant, overs, error)
+        mean = mean_test(errors[order], plan) > 0
+        for end in ends:
+            mine = (count == end[0]) & (over == end[1])
+            seen[end] += int(mine.sum())
+            passed[end] += int(mean[mine].sum())
+    accept = reject = meant = variance = 0.0
+    for (counted, over_), share in ends.items():
+        of = seen[counted, over_]
+        # an end that no draw came to is too rare to matter: its mean is taken to fail
+        holds = passed[counted, over_] / of if of else 0.0
+        meant += share * holds
+        if counted > 0 and over_ > 0:
+            accept += share * holds
+            variance += share**2 * holds * (1 - holds) / max(of, 1)
+        reject += share if counted < 0 or over_ < 0 else share * (1 - holds)
+    counts = sum(share for (counted, _), share in ends.items() if counted > 0)
+    overs = sum(share for (_, over_), share in ends.items() if over_ > 0)
+    rounded = (round(value, 12) for value in (accept, reject, counts, meant, overs))
+    return Draws(*rounded, math.sqrt(variance))
 
 
-def _count(short: NDArray[np.bool_], plan: SamplingPlan, reach: int) -> NDArray[np.int8]:
+def _ends(
+    n: int, short: int, twice: int, plan: SamplingPlan, reach: int
+) -> dict[tuple[int, int], float]:
+    """What the count test and the count beyond 2T can come to (1, -1, 0 open), with its chance."""
+    limit = plan.beyond_twice_reject
+    sizes = [stage.n for stage in plan.count_stages]
+    first = min(sizes[0] if sizes else reach, reach)
+    ends: dict[tuple[int, int], float] = {}
+    for k, chance in _drawn(n, short, first):
+        for more, then in _drawn(n - first, short - k, reach - first):
+            total = k + more
+            result = _counted([k, total], plan, reach)
+            over = 1.0 if limit is None else _at_most(limit - 1, short, twice, total)
+            for beyond, part in ((1, over), (-1, 1 - over)):
+                if part > 0:
+                    end = (result, beyond)
+                    ends[end] = ends.get(end, 0.0) + chance * then * part
+    return ends
+
+
+def _drawn(n: int, short: int, size: int) -> list[tuple[int, float]]:
+    """How many short ones `size` packages drawn from n hold, each number with its chance."""
+    everything = math.comb(n, size)
+    return [
+        (k, math.comb(short, k) * math.comb(n - short, size - k) / everything)
+        for k in range(max(0, size - (n - short)), min(short, size) + 1)
+    ]
+
+
+def _at_most(most: int, short: int, twice: int, total: int) -> float:
+    """The chance that at most so many of `total` short packages drawn are beyond 2T."""
+    return math.fsum(chance for k, chance in _drawn(short, twice, total) if k <= most)
+
+
+def _counted(found: list[int], plan: SamplingPlan, reach: int) -> int:
+    """What the count test says of a draw with so many short after each stage."""
+    end = 0
+    for stage, count in zip(plan.count_stages, found, strict=False):
+        end += stage.n
+        if end > reach:
+            return 0
+        if count <= stage.accept:
+            return 1
+        if count >= stage.reject:
+            return -1
+    return 0 if plan.count_stages else 1
+
+
+def count_test(short: NDArray[np.bool_], plan: SamplingPlan, reach: int) -> NDArray[np.int8]:
     """The count test of each draw: 1 passes, -1 fails, 0 needs more than was weighed."""
     result = np.zeros(short.shape[0], np.int8)
     end = 0
@@ -103,7 +168,8 @@ def _count(short: NDArray[np.bool_], plan: SamplingPlan, reach: int) -> NDArray[
     return result if plan.count_stages else np.ones_like(result)
 
 
-def _mean(errors: NDArray[np.float64], plan: SamplingPlan) -> NDArray[np.int8]:
+def mean_test(errors: NDArray[np.float64], plan: SamplingPlan) -> NDArray[np.int8]:
+    """The mean test of each draw, on the first packages it takes: 1 passes, -1 fails."""
     if plan.mean_n is None or plan.factor is None:
         return np.ones(errors.shape[0], np.int8)
     own = errors[:, : plan.mean_n]

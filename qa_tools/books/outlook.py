@@ -9,7 +9,7 @@ from typing import Final
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from qa_tools.books.draws import _count, _mean
+from qa_tools.books.draws import count_test, mean_test
 from qa_tools.books.limits import Limits, below, in_grams, limits
 from qa_tools.books.own import OwnCheck, own_check, percent
 from qa_tools.books.plans import SamplingPlan
@@ -185,8 +185,8 @@ def _placed(
 
 def _rejects(plan: SamplingPlan, found: Limits, drawn: Array) -> NDArray[np.bool_]:
     """Which draws, one a row, fail any test of the plan."""
-    count = _count(below(drawn, found.short_g), plan, plan.n_all)
-    fails = np.minimum(count, _mean(drawn - found.declared_g, plan)) < 0
+    count = count_test(below(drawn, found.short_g), plan, plan.n_all)
+    fails = np.minimum(count, mean_test(drawn - found.target_g, plan)) < 0
     if plan.beyond_twice_reject is not None:
         fails |= below(drawn, found.twice_g).sum(axis=1) >= plan.beyond_twice_reject
     return np.asarray(fails)

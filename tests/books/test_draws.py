@@ -183,3 +183,15 @@ def test_all_draws_pass_or_none_do() -> None:
     assert (good.outcome, good.draws and good.draws.accept) == ("accept", 1.0)
     bad = qa.judge([119.0] * 40, "120 g", "us-hb133", lot_size=100)
     assert (bad.outcome, bad.draws and bad.draws.reject) == ("reject", 1.0)
+
+
+@pytest.mark.parametrize(("weighed", "short", "lot"), [(33, 6, 240), (16, 2, 240), (47, 4, 2000)])
+def test_what_is_known_exactly_is_not_left_to_chance(weighed: int, short: int, lot: int) -> None:
+    """Shares of 0.0490, 0.0500 and 0.0496 by the hypergeometric distribution: reject."""
+    plan = qa.rulebook("us-hb133").plan(lot)
+    exact = float(hypergeom.cdf(plan.count_stages[0].accept, weighed, short, plan.n))
+    flags = np.arange(weighed) < short
+    draws = share_of_draws(np.full(weighed, 9.0), flags, np.zeros(weighed, bool), plan)
+    assert draws.accept == pytest.approx(exact, abs=1e-9) and draws.error == 0
+    weights = np.where(flags, 110.0, 130.0 + np.arange(weighed) / 10)
+    assert qa.judge(weights, "120 g", "us-hb133", lot_size=lot).outcome == "reject"
