@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import io
 import json
 import sys
 from dataclasses import replace
@@ -28,6 +29,9 @@ JsonFlag = Annotated[bool, typer.Option("--json", help="Print the same facts for
 
 def main() -> None:
     """Run the command line."""
+    for stream in (sys.stdout, sys.stderr):  # redirected on Windows, it would not know every name
+        if isinstance(stream, io.TextIOWrapper):
+            stream.reconfigure(encoding="utf-8")
     try:
         app()
     except OSError as error:
@@ -42,7 +46,7 @@ def _stop(reason: str) -> NoReturn:
 
 
 def _print_json(facts: object) -> None:
-    typer.echo(json.dumps(facts, indent=2, ensure_ascii=False))
+    typer.echo(json.dumps(facts, indent=2, ensure_ascii=True))
 
 
 @app.callback()

@@ -57,7 +57,7 @@ def test_judge_says_which_lines_it_could_not_use(tmp_path: Path) -> None:
     ("words", "reason"),
     [
         (["review", "no-such-folder"], "no-such-folder"),
-        (["review", str(DEMO), "--week", "soon"], "not a week"),
+        (["review", str(DEMO), "--week", "soon"], "no date"),
         (["review", str(DEMO), "--week", "2020-W01"], "no weighing is dated"),
         (["review", str(DEMO), "--books", "eu-76-21"], "did you mean 'eu-76-211'"),
     ],

@@ -101,8 +101,10 @@ def share_of_draws(
         reject += share if counted < 0 or over_ < 0 else share * (1 - holds)
     counts = sum(share for (counted, _), share in ends.items() if counted > 0)
     overs = sum(share for (_, over_), share in ends.items() if over_ > 0)
-    rounded = (round(value, 12) for value in (accept, reject, counts, meant, overs))
-    return Draws(*rounded, math.sqrt(variance))
+    accept, reject, counts, meant, overs = (
+        round(value, 12) for value in (accept, reject, counts, meant, overs)
+    )
+    return Draws(accept, reject, counts, meant, overs, math.sqrt(variance))
 
 
 def _ends(

@@ -21,8 +21,8 @@ from qa_tools.readings.quantities import Declaration
 from qa_tools.readings.works import Works
 from qa_tools.statistics.finite import mean_interval
 
-# What is judged as packed: the first stage of these that was weighed.
-AT_PACKING: Final = ("packed", "filled", "", "cured")
+# What is judged as packed; cured bars only where nothing was weighed at these stages.
+AT_PACKING: Final = ("packed", "filled", "")
 PULL: Final = ["batch", "loaf", "slot", "net_g", "file", "sheet", "row"]
 # 30 bars picked at random from 12 loaves practically never come from fewer than 7.
 ALL_OVER: Final = 7
@@ -84,8 +84,9 @@ class Batch:
     faults, mend, doubts, remarks : tuple of str
         Why a label cannot judge it; what does not hold together on a label; readings to answer
         for; what to know about the sample.
-    planned : str
-        Where fewer were weighed than plan.csv asks: both numbers.
+    planned, unweighed, dried : str
+        Where fewer were weighed than plan.csv asks; which packing runs were not weighed; what the
+        shelf shows where no book of its labels judges there. Empty where there is nothing.
     """
 
     lot: Lot
@@ -105,6 +106,8 @@ class Batch:
     doubts: tuple[str, ...]
     remarks: tuple[str, ...]
     planned: str
+    unweighed: str
+    dried: str
 
     @property
     def batch(self) -> str:
@@ -151,9 +154,9 @@ def batches_of(
         own = readings[(readings["product"] == product) & (readings["batch"] == batch)]
         cut = own[own["stage"] == "cut"]
         rows = cut if fresh else own[own["stage"] != "cut"]
-        for lot, mine, remark in lots_of(works, batch, rows, as_of):
+        for lot, mine, *told in lots_of(works, batch, rows, as_of):
             loaves = _loaves(cut, lot)
-            found.append(_batch(works, lot, product, mine, books, bool(fresh), remark, loaves))
+            found.append(_batch(works, lot, product, mine, books, bool(fresh), told, loaves))
     return found
 
 
@@ -164,18 +167,19 @@ def _batch(
     rows: pd.DataFrame,
     books: Sequence[str] | None,
     fresh: bool,
-    remark: str,
+    of_runs: Sequence[str],
     loaves: int | None,
 ) -> Batch:
+    remark, unweighed = of_runs
     about = works.products[works.products["product"] == product]
     day = lot.packed_on if pd.notna(lot.packed_on) else rows["when"].max()
     judges, faults, mend, told = judges_of(works, product, day, books)
     loss = about["typical_loss_percent"].iloc[0] if len(about) else np.nan
     dries = bool((about["form"].str.casefold() == "bar").any() or loss > 0)
     sold = rows[rows["judged"]]
-    weighed = sold if fresh else _as_packed(sold)
+    weighed, shelf = sold if fresh else _as_packed(sold), _last_on_shelf(sold)
     if not len(weighed):
-        weighed = _last_on_shelf(sold)
+        weighed = shelf
     lot_size = lot.packages
     out = rows["fate"].isin(["pulled", "rework", "retained"]) & rows["stage"].isin(weighed["stage"])
     if not fresh and lot_size == len(weighed) + int(out.sum()):
@@ -207,7 +211,7 @@ def _batch(
         lot=lot,
         product=product,
         name=about["name"].iloc[0] if len(about) and about["name"].iloc[0] else product,
-        stage="cut" if fresh else next(iter(weighed["stage"]), ""),
+        stage="cut" if fresh else max(weighed["stage"], default=""),
         sold=weighed,
         made=len(rows),
         packages=lot_size,
@@ -223,6 +227,8 @@ def _batch(
         doubts=tuple(text for text in rows["doubt"].unique() if text),
         remarks=tuple(text for text in remarks if text),
         planned=_planned(plan, len(rows), lot.packages),
+        unweighed=unweighed,
+        dried=_dried(judges, weighed, shelf),
     )
 
 
@@ -235,11 +241,8 @@ def remembered(check: BookCheck) -> bool:
 
 
 def _as_packed(rows: pd.DataFrame) -> pd.DataFrame:
-    for stage in AT_PACKING:
-        at = rows[rows["stage"] == stage]
-        if len(at):
-            return at
-    return rows.iloc[:0]
+    at = rows[rows["stage"].isin(AT_PACKING)]
+    return at if len(at) else rows[rows["stage"] == "cured"]
 
 
 def _last_on_shelf(rows: pd.DataFrame) -> pd.DataFrame:
@@ -254,21 +257,23 @@ def _rows_for(
 ) -> tuple[pd.DataFrame, str]:
     """The weighings a book judges, and what to know of them."""
     packed, shelf = _as_packed(sold), _last_on_shelf(sold)
-    if book.judged_at == "packing" or not len(shelf):
-        rows = packed if len(packed) else shelf
-        if book.judged_at == "packing" or not len(rows) or not dries:
-            return rows, ""
-        room = floor_percent(_may_lose(book, label, rows, lot_size).mean)
-        if room < 0:
-            return rows, ""
+    if book.judged_at == "packing":
+        return packed, ""
+    if not len(shelf):
+        room = floor_percent(_may_lose(book, label, packed, lot_size).mean) if len(packed) else -1
+        if not dries or room < 0:
+            return packed, ""
         declared = book.resolve(label)
-        return rows, f"as packed: may lose {room:g} % by sale and still average {declared}"
+        return packed, f"as packed: may lose {room:g} % by sale and still average {declared}"
+    if len(shelf) < len(packed) and len(shelf) < _asked(book, lot_size):
+        return packed, f"{TOO_FEW_ON_SHELF} {_shelf_words(shelf)}"
+    return shelf, f"by the {_shelf_words(shelf)}"
+
+
+def _shelf_words(shelf: pd.DataFrame) -> str:
     when = shelf["when"].max()
     day = f" on {day_words(when, year=False)}" if pd.notna(when) else ""
-    if len(shelf) < len(packed) and len(shelf) < _asked(book, lot_size):
-        few = f"{len(shelf)} weighed on the shelf{day}, mean {shelf['net_g'].mean():.1f} g"
-        return packed, f"{TOO_FEW_ON_SHELF} {few}"
-    return shelf, f"as weighed on the shelf{day}"
+    return f"{len(shelf)} weighed on the shelf{day}, mean {shelf['net_g'].mean():.1f} g"
 
 
 def _shelf_says(book: RuleBook, label: Declaration, sold: pd.DataFrame) -> str:
@@ -281,6 +286,21 @@ def _shelf_says(book: RuleBook, label: Declaration, sold: pd.DataFrame) -> str:
     average = f"average {grams(abs(away))} {'short of' if away < 0 else 'over'} {found.tested}"
     short = f", {light} of them short by more than allowed" if light else ""
     return f"{len(net)} weighed on the shelf {average}{short}: weigh more there"
+
+
+def _dried(judges: Judges, packed: pd.DataFrame, shelf: pd.DataFrame) -> str:
+    """The shelf below the label of books that all judge at packing; "" where it is not."""
+    if not len(shelf) or packed is shelf or any(b.judged_at != "packing" for b, _ in judges):
+        return ""
+    most = max((limits(label, book) for book, label in judges),
+               key=lambda found: found.declared_g, default=None)  # fmt: skip
+    if most is None or shelf["net_g"].mean() >= most.declared_g:
+        return ""
+    short = grams(most.declared_g - float(shelf["net_g"].mean()))
+    return (
+        f"{_shelf_words(shelf)}, {short} short of {most.tested}; its rule books judge at packing, "
+        "so keep the packing weights at hand"
+    )
 
 
 def _asked(book: RuleBook, lot_size: int | None) -> int:
@@ -387,7 +407,8 @@ def check_lot(
     rows stand in the order of an inspector's first and second sample.
     """
     if rows.empty:
-        return BookCheck(book, label, "too few", f"nothing weighed at {book.judged_at}", None)
+        reason = "nothing was weighed at packing, when this book judges"
+        return BookCheck(book, label, "too few", reason, None)
     if lot_size is None:
         reason = "batches.csv does not say how many packages were packed"
         return BookCheck(book, label, "unsettled", reason, None)
@@ -470,12 +491,34 @@ def _remarks(
             f"net by a mean tare of {first['tare_g']:.1f} g (sd {first['tare_sd_g']:.2f} g from "
             f"{first['tare_n']:.0f} empty)"
         )
-    pointed = all_rows[all_rows["remark"] != ""]
-    places = pointed[["row", "file", "remark"]].head(NOTED).itertuples(index=False)
-    found += [f"row {row} of {file}: {remark}" for row, file, remark in places]
-    if len(pointed) > NOTED:
-        more = counted(len(pointed) - NOTED, "more reading is", "more readings are")
-        found.append(f"{more} pointed out, in the column remark of the table of weighings")
+    stages = all_rows["stage"]
+    if fresh:
+        return found + _pointed_out(all_rows)
+    blank, named = int((rows["stage"] == "").sum()), rows["stage"].isin(["packed", "filled"])
+    if blank and named.any():
+        found.append(f"{counted(blank, 'weighing', 'weighings')} without a stage: taken as packed")
+    cured = int((stages == "cured").sum())
+    if cured and not rows["stage"].eq("cured").any():
+        found.append(f"{cured} weighed while curing: not judged, for it was weighed at packing")
+    shelf = _last_on_shelf(all_rows[all_rows["judged"]])
+    if len(shelf) and not rows["stage"].eq("shelf").any():
+        found.append(_shelf_words(shelf))
+    return found + _pointed_out(all_rows)
+
+
+def _pointed_out(rows: pd.DataFrame) -> list[str]:
+    """What is pointed out of readings: each by itself, but many with one cause in one line."""
+    found = []
+    pointed = rows[rows["remark"] != ""]
+    cause = pointed["remark"].str.split(": ").str[0]
+    for words, same in pointed.groupby(cause, sort=False):
+        first = same.iloc[0]
+        if len(same) > NOTED:
+            found.append(f"{len(same)} readings, the first in row {first['row']} of "
+                         f"{first['file']}: {words}")  # fmt: skip
+            continue
+        places = same[["row", "file", "remark"]].itertuples(index=False)
+        found += [f"row {row} of {file}: {remark}" for row, file, remark in places]
     return found
 
 

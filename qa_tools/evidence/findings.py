@@ -13,10 +13,12 @@ from qa_tools.evidence.batches import Batch, BookCheck, floor_percent, remembere
 from qa_tools.readings.dates import day_words
 
 RANKS: Final = (
-    "files not read",
     "on sale and short",
+    "on hold, yet sent",
+    "out and not cleared",
     "not cleared",
     "to pull",
+    "files not read",
     "to answer",
     "not weighed",
     "averages short",
@@ -28,6 +30,7 @@ RANKS: Final = (
     "could go either way",
     "held",
 )
+HALF: Final = 0.5  # below, an inspection is more likely to fail than to pass
 _SHOWN: Final = 4  # packages listed in one sentence
 
 
@@ -86,8 +89,16 @@ def _of_packed(batch: Batch, as_of: pd.Timestamp) -> Iterator[tuple[str, str]]:
         yield "not cleared", f"Not judged ({by}): {fault}."
     yield from _of_average(batch, failed, as_of)
     yield from _of_pull(batch, as_of)
+    where = _whereabouts(batch, as_of)
+    open_ = [check for check in batch.books if check.outcome in ("too few", "unsettled")]
+    if where and not failed and (open_ or batch.doubts or batch.faults):
+        yield "out and not cleared", f"{batch.name}, {where}."
     for doubt in batch.doubts:
         yield "to answer", _sentence(doubt)
+    if batch.unweighed:
+        yield "not weighed", _sentence(batch.unweighed)
+    if batch.dried:
+        yield "drying", _sentence(batch.dried)
     for text in batch.mend:
         yield "list to mend", _sentence(text)
     if batch.planned:
@@ -95,11 +106,14 @@ def _of_packed(batch: Batch, as_of: pd.Timestamp) -> Iterator[tuple[str, str]]:
     for reason, books in _by_reason(batch, "too few").items():
         yield "too few weighed", f"Not cleared under {books}: {reason}."
     for reason, books in _by_reason(batch, "unsettled").items():
-        if "random draws" in reason:
-            yield (
-                "could go either way",
-                f"Under {books} an inspection could go either way: {reason}.",
-            )
+        shares = [check.verdict.draws.accept for check in open_ if check.reason == reason
+                  and check.verdict is not None and check.verdict.draws is not None]  # fmt: skip
+        if shares and not batch.doubts:
+            short = batch.own.short if batch.own is not None else 0
+            many = f"{short} of {len(batch.sold)} short by more than allowed. " if short else ""
+            kind = "could go either way" if min(shares) >= HALF else "not cleared"
+            then = "weigh the rest" if kind == "could go either way" else "hold it, weigh the rest"
+            yield kind, f"{many}Under {books} an inspection could go either way, {then}: {reason}."
         elif "on the shelf" in reason:
             yield "on sale and short", f"{batch.name}: {reason} (judged there by {books})."
         elif not batch.doubts:
@@ -128,6 +142,8 @@ def _of_average(
             f"{batch.name}, {where}{held}; {why}. Stop selling what is left and settle what to do "
             "about what went out.",
         )
+    elif lot.held and lot.sent:
+        yield "on hold, yet sent", f"{batch.name}, on hold ({lot.held}), and {where}."
     elif lot.held:
         yield "held", f"On hold ({lot.held}){': ' + why if why else ''}."
     elif failed and lot.settled:
@@ -165,7 +181,9 @@ def _why(batch: Batch, failed: Sequence[BookCheck]) -> str:
     if failed:
         reasons = list(dict.fromkeys(check.reason for check in failed))
         because = f": {reasons[0]}" if len(reasons) == 1 and not words else ""
-        words.append(f"would fail inspection under {_names(failed)}{because}")
+        shelf = dict.fromkeys(c.note for c in failed if c.note.startswith("by the"))
+        by = f" ({', '.join(shelf)})" if shelf else ""
+        words.append(f"would fail inspection under {_names(failed)}{by}{because}")
     return " and ".join(words)
 
 

@@ -128,7 +128,7 @@ def _named(
                     f"label {row['declared']} of {product} is for {row['market']}, a market no "
                     f"rule book here judges; known are {known}, or name books in labels.csv"
                 )
-        if "eu-76-211" in names and not row["e_mark"]:
+        if "eu-76-211" in names and not valid["e_mark"].any():
             about = rulebook("eu-76-211").applies_to
             remarks.append(f"no e mark is recorded on label {row['declared']}; eu-76-211: {about}")
         named += [(name, row["declared"]) for name in names]

@@ -11,8 +11,11 @@ import pandas as pd
 from qa_tools.readings.dates import day_words
 from qa_tools.readings.works import Works
 
-# What the works did with a batch, by how the word in actions.csv begins.
-_AWAY = ("rework", "rebatch", "scrap", "destroy", "withdraw", "recall", "return")
+# What the works did with a batch, by how the words in actions.csv begin.
+HOLD = ("hold", "on hold", "held", "put on hold", "quarantine", "block", "stop")
+RELEASE = ("release", "free", "clear", "ok")
+AWAY = ("rework", "rebatch", "scrap", "destroy", "withdraw", "recall", "return")
+OTHER = ("correct", "note", "inspect", "check", "train", "clean", "repair", "adjust", "top")
 
 
 class Lot(NamedTuple):
@@ -42,9 +45,10 @@ class Lot(NamedTuple):
 
 def lots_of(
     works: Works, batch: str, rows: pd.DataFrame, as_of: pd.Timestamp
-) -> Iterator[tuple[Lot, pd.DataFrame, str]]:
+) -> Iterator[tuple[Lot, pd.DataFrame, str, str]]:
     """
-    The lots of a batch, each with its weighings and a remark where runs had to be put together.
+    The lots of a batch, each with its weighings; a remark where runs had to be put together; and
+    which runs were not weighed.
 
     Packing runs are told apart by the day of weighing: a package belongs to the last run packed on
     or before it. Where days or run days are missing, or packages were weighed before packing or on
@@ -52,22 +56,23 @@ def lots_of(
     """
     runs = works.batches[works.batches["batch"] == batch].sort_values("packed_on", kind="stable")
     if len(runs) < 2 or rows["stage"].eq("cut").all():
-        yield _lot(works, batch, runs, "", as_of), rows, ""
+        yield _lot(works, batch, runs, "", as_of), rows, "", ""
         return
     days = runs["packed_on"].dt.normalize()
     at_packing = rows["stage"].isin(["packed", "filled", ""]).all() and rows["when"].notna().all()
     if not (at_packing and days.notna().all() and days.is_unique):
         remark = f"its {len(runs)} packing runs cannot be told apart by day: judged as one lot"
-        yield _lot(works, batch, runs, "", as_of), rows, remark
+        yield _lot(works, batch, runs, "", as_of), rows, remark, ""
         return
     codes = [code or f"run {number}" for number, code in enumerate(runs["pack_code"], 1)]
     place = np.searchsorted(days, rows["when"].dt.normalize(), side="right") - 1
     place = place.clip(0)
     none = [code for number, code in enumerate(codes) if number not in place]
-    remark = f"nothing was weighed of {', '.join(none)}" if none else ""
+    unweighed = f"nothing was weighed of {', '.join(none)}" if none else ""
     for number in np.unique(place).tolist():
         run = runs.iloc[[number]]
-        yield _lot(works, batch, run, codes[number], as_of), rows[place == number], remark
+        yield _lot(works, batch, run, codes[number], as_of), rows[place == number], "", unweighed
+        unweighed = ""
 
 
 def _lot(works: Works, batch: str, runs: pd.DataFrame, pack_code: str, as_of: pd.Timestamp) -> Lot:
@@ -95,7 +100,11 @@ def _sent(works: Works, batch: str, pack_code: str, as_of: pd.Timestamp) -> int:
 
 
 def open_hold(works: Works, batch: str, as_of: pd.Timestamp) -> str:
-    """The id of an open hold on the batch; a later entry that names it in `closes` ends it."""
+    """
+    The id of an open hold on the batch.
+
+    An entry that names it in `closes` ends it, and so does a later release of the batch.
+    """
     return _standing(works, batch, as_of)[0]
 
 
@@ -104,18 +113,19 @@ def _standing(works: Works, batch: str, as_of: pd.Timestamp) -> tuple[str, str, 
     closed = set(actions["closes"]) - {""}
     own = actions[actions["batch"] == batch].sort_values("when", kind="stable")
     what = own["what"].str.strip().str.casefold()
-    holds = own.loc[what == "hold", "id"]
-    held = next((str(key) or "no id" for key in holds if key not in closed), "")
-    if held:
-        return held, "", False
-    done = own[what.str.startswith(("release", *_AWAY))]
+    freed = [i for i, word in enumerate(what) if word.startswith(RELEASE)]
+    last_freed = max(freed, default=-1)
+    for place, (word, key) in enumerate(zip(what, own["id"], strict=True)):
+        if word.startswith(HOLD) and key not in closed and place > last_freed:
+            return str(key) or "no id", "", False
+    done = own[what.str.startswith((*RELEASE, *AWAY))]
     if done.empty:
         return "", "", False
     last = done.iloc[-1]
     when = f" on {day_words(last['when'], year=False)}" if pd.notna(last["when"]) else ""
     key = f" ({last['id']})" if last["id"] else ""
     word = str(last["what"]).strip()
-    return "", f"{word}{when}{key}", word.casefold().startswith(_AWAY)
+    return "", f"{word}{when}{key}", word.casefold().startswith(AWAY)
 
 
 def _by(rows: pd.DataFrame, as_of: pd.Timestamp) -> pd.DataFrame:

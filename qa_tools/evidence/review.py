@@ -16,12 +16,13 @@ from qa_tools import __version__
 from qa_tools.charts import ControlChart, individuals
 from qa_tools.evidence import tables
 from qa_tools.evidence.batches import STAGE_WORDS, Batch, batches_of, remembered
+from qa_tools.evidence.entries import of_entries
 from qa_tools.evidence.findings import Finding, of_batch, of_chart, rank
 from qa_tools.evidence.labelled import checked
 from qa_tools.evidence.lots import open_hold
 from qa_tools.evidence.shown import Shown
-from qa_tools.evidence.week import Week, last_complete, parse_week
-from qa_tools.readings.dates import day_words
+from qa_tools.evidence.week import Week, last_complete, parse_day, parse_week
+from qa_tools.readings.dates import day_words, weekdays
 from qa_tools.readings.works import Works
 
 if TYPE_CHECKING:
@@ -47,7 +48,7 @@ NOTHING: Final[dict[str, str]] = {
 }
 CAUTION: Final = (
     "This page informs; the weights-and-measures authority of each market decides. "
-    "Compare figures marked as remembered with the official table before relying on them."
+    "Compare figures marked as from memory with the official table before relying on them."
 )
 
 
@@ -92,6 +93,8 @@ class Review:
         As in `Weighings`, those of the week.
     used, not_used_before : int
         Readings used in all; not used in other weeks.
+    later : str
+        Where the week was not asked for: what was weighed after it; "" where nothing.
 
     Examples
     --------
@@ -113,6 +116,7 @@ class Review:
     files: pd.DataFrame
     used: int
     not_used_before: int
+    later: str
 
     @property
     def title(self) -> str:
@@ -227,6 +231,7 @@ class Review:
             "questions": records(self.questions),
             "not_used": records(self.not_used),
             "not_used_before": self.not_used_before,
+            "later": self.later,
             "rules": records(self.rules),
             "from_memory": records(self.from_memory),
             "files": records(self.files),
@@ -281,13 +286,20 @@ def review(
     """
     table = works.weighings.table
     settings = {row["name"].casefold(): row["value"] for row in works.settings.to_dict("records")}
-    first_day = settings.get("first day of the week", "Monday")
-    today = pd.Timestamp(as_of) if as_of is not None else last_date(works)
+    order = settings.get("date order", "").casefold()
+    first_day = _weekdays(settings, "first day of the week", "Monday")
+    today = parse_day(as_of, order) if as_of is not None else last_date(works)
     table = table.assign(day=_days(works, table))
+    if as_of is not None:  # as it stood on that day
+        first = table["day"].min()
+        table = table[table["day"].isna() | (table["day"] < today + pd.Timedelta(days=1))]
+        if not len(table) and pd.notna(first):
+            raise ValueError(f"nothing was weighed by {day_words(today)}; the first weighing is of "
+                             f"{day_words(first)}")  # fmt: skip
     if week is not None:
-        chosen: Week | None = parse_week(week, first_day, settings.get("date order", "").casefold())
+        chosen: Week | None = parse_week(week, first_day, order)
     else:
-        working = settings.get("working days", "Monday to Friday")
+        working = _weekdays(settings, "working days", "Monday to Friday")
         chosen = last_complete(table["when"], today, first_day, working)
     so_far, keys, unweighed = _of_week(works, table, chosen)
     if keys.empty and unweighed.empty:
@@ -304,7 +316,8 @@ def review(
     of_week = _lost_in(lost, chosen, so_far.merge(keys[["product", "batch"]].drop_duplicates()))
     findings = [finding for batch in checks for finding in of_batch(batch, today)]
     findings += [found for chart in charts for found in of_chart(*chart)]
-    findings += _not_weighed(unweighed)
+    findings += _not_weighed(unweighed, lost)
+    findings += of_entries(works, so_far, checks)
     findings += _from_before(works, so_far, keys, today)
     findings += _of_reading(works, lost[of_week], chosen)
     findings += _of_checking(works, checks)
@@ -323,6 +336,7 @@ def review(
         files=works.files,
         used=len(table),
         not_used_before=int((~of_week).sum()),
+        later=_later(table, chosen) if week is None else "",
     )
 
 
@@ -377,12 +391,34 @@ def _lost_in(
     return week.holds(lost["when"]) | (undated & (by_batch | pd.Series(same_sheet, lost.index)))
 
 
-def _not_weighed(unweighed: pd.DataFrame) -> Iterator[Finding]:
+def _weekdays(settings: Mapping[str, str], name: str, usual: str) -> str:
+    """What settings.csv says of weekdays; the usual where it says nothing that is understood."""
+    said = settings.get(name, usual)
+    try:
+        weekdays(said)
+    except ValueError:  # asked about where the settings are read
+        return usual
+    return said
+
+
+def _later(table: pd.DataFrame, week: Week | None) -> str:
+    if week is None:
+        return ""
+    after = table[table["day"] >= week.end + pd.Timedelta(days=1)]
+    if after.empty:
+        return ""
+    many = f"{len(after)} weighing{'s' if len(after) > 1 else ''}"
+    return f"{many} from {day_words(after['day'].min())} on: not in this week, ask for theirs."
+
+
+def _not_weighed(unweighed: pd.DataFrame, lost: pd.DataFrame) -> Iterator[Finding]:
     for batch, runs in unweighed.groupby("batch", sort=False):
         packages = runs["packages"].sum() if runs["packages"].notna().all() else None
         many = f", {packages} packages" if packages is not None else ""
         day = day_words(runs["packed_on"].min(), year=False)
-        yield Finding("not weighed", str(batch), f"Packed on {day}{many}, and nothing weighed.")
+        tried = int((lost["batch"] == batch).sum())
+        what = f"none of its {tried} weighings could be used" if tried else "nothing weighed"
+        yield Finding("not weighed", str(batch), f"Packed on {day}{many}, and {what}.")
 
 
 def _from_before(

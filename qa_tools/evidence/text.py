@@ -19,7 +19,7 @@ def as_text(review: Review) -> str:
     """What to do first, then every lot with both answers, then what it rests on."""
     from qa_tools.evidence.review import CAUTION, MOST
 
-    lines = [review.title, ""]
+    lines = [review.title, *([f"({review.later})"] if review.later else []), ""]
     whole, cells = review.unread[review.unread["row"] == 0], review.unread[review.unread["row"] > 0]
     lines += [f"Not read: {words}" for words in _unread(whole)]
     lines += [f"{i}. {finding.text}" for i, finding in enumerate(review.findings[:MOST], 1)]

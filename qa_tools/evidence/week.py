@@ -99,21 +99,39 @@ def parse_week(
     >>> print(parse_week("28 Oct 2026"))
     26 October to 1 November 2026
     """
-    if not isinstance(week, str):
-        return week_of(pd.Timestamp(week), first_day)
-    if iso := re.fullmatch(r"\s*(\d{4})-?[Ww](\d{1,2})\s*", week):
+    if iso := isinstance(week, str) and re.fullmatch(r"\s*(\d{4})-?[Ww](\d{1,2})\s*", week):
         try:
             monday = dt.date.fromisocalendar(int(iso[1]), int(iso[2]), 1)
         except ValueError:
             raise ValueError(f"{week!r} is not a week: {iso[1]} has no week {iso[2]}; "
                              "a number is written 2026-W44") from None  # fmt: skip
         return week_of(pd.Timestamp(monday), first_day)
-    possible = readings_of(week)
+    return week_of(parse_day(week, date_order), first_day)
+
+
+def parse_day(day: str | dt.date | pd.Timestamp, date_order: str = "") -> pd.Timestamp:
+    """
+    A day as people write it; one that can be read two ways needs the order.
+
+    Raises
+    ------
+    ValueError
+        No date, or one that can be read two ways and no `date_order` says which.
+
+    Examples
+    --------
+    >>> parse_day("2 Nov 2026"), parse_day("02/11/2026", "day first")
+    (Timestamp('2026-11-02 00:00:00'), Timestamp('2026-11-02 00:00:00'))
+    """
+    if not isinstance(day, str):
+        if not isinstance(day, dt.date):
+            raise ValueError(f"{day!r} is no date; write 2026-10-26, or a week as 2026-W44")
+        return pd.Timestamp(day)
+    possible = readings_of(day)
     found = {possible[date_order]} if date_order in possible else set(possible.values())
     if len(found) != 1:
-        told = " or ".join(day_words(day) for day in sorted(found))
+        told = " or ".join(day_words(one) for one in sorted(found))
         raise ValueError(
-            f"{week!r} is {told or 'not a week'}; give a date in it (2026-10-26) or its number "
-            "(2026-W44)"
+            f"{day!r} is {told or 'no date'}; write it as 2026-10-26, or a week as 2026-W44"
         )
-    return week_of(pd.Timestamp(found.pop()), first_day)
+    return pd.Timestamp(found.pop())

@@ -9,6 +9,7 @@ import pytest
 from works_folder import BATCHES, around, make_works
 
 import qa_tools as qa
+from qa_tools.evidence.batches import _pointed_out
 
 LABELS = "product,declared,unit,books\nbar,120,g,uk-2006-659 ca-crc-417\n"
 HEAD = "batch,stage,when,weight,unit,picked,loaf,slot,fate\n"
@@ -28,7 +29,8 @@ def test_days_on_the_shelf_are_not_put_together(tmp_path: Path) -> None:
     review = qa.review(make_works(tmp_path, weights, labels=LABELS))
     assert outcomes(review)["ca-crc-417"] == "reject"
     check = next(c for c in review.checks[0].books if c.book.name == "ca-crc-417")
-    assert check.note == "as weighed on the shelf on 8 October"
+    assert check.note == "by the 50 weighed on the shelf on 8 October, mean 117.0 g"
+    assert check.note in review.findings[0].text
 
 
 def test_one_bar_from_the_shelf_leaves_the_packing_weights_to_judge(tmp_path: Path) -> None:
@@ -135,12 +137,19 @@ def test_what_plan_csv_asks_is_compared(tmp_path: Path) -> None:
     assert review.findings[0].kind == "too few weighed"
 
 
-def test_many_readings_pointed_out_are_counted_not_listed(tmp_path: Path) -> None:
+def test_many_readings_with_one_cause_are_one_line(tmp_path: Path) -> None:
     weights = HEAD + rows("packed", "2026-10-06", 121.0, 30)
     weights += "".join(f"B1,packed,2026-10-06,{w},g,random,,,kept\n" for w in (150, 151, 152, 153))
-    remarks = qa.review(make_works(tmp_path, weights)).checks[0].remarks
-    assert sum(remark.startswith("row ") for remark in remarks) == 3
-    assert any(remark.startswith("1 more reading is pointed out") for remark in remarks)
+    table = make_works(tmp_path, weights).weighings.table
+    far = table.loc[table["remark"] != ""]
+    assert len(far) == 4
+    one_cause = table.assign(
+        remark=table["remark"].where(table["remark"] == "", "far off: so much")
+    )
+    assert _pointed_out(one_cause) == [
+        "4 readings, the first in row 32 of weights/oct.csv: far off"
+    ]
+    assert len(_pointed_out(one_cause.drop(far.index[0]))) == 3  # three are told one by one
 
 
 def test_packed_in_the_week_and_never_weighed_is_a_finding(tmp_path: Path) -> None:
@@ -197,3 +206,54 @@ def test_a_reading_in_doubt_of_an_earlier_week_stays_open(tmp_path: Path) -> Non
     (finding,) = review.findings
     assert (finding.kind, finding.batch) == ("to answer", "B0")
     assert "Open from an earlier week: 48" in finding.text
+
+
+def test_weighings_without_a_stage_are_judged_with_those_packed(tmp_path: Path) -> None:
+    weights = HEAD + rows("packed", "2026-10-06", 121.0, 30) + rows("", "2026-10-06", 117.0, 50)
+    batch = qa.review(make_works(tmp_path, weights)).checks[0]
+    assert len(batch.sold) == 80 and batch.own is not None and batch.own.finding == "short"
+    assert "50 weighings without a stage: taken as packed" in batch.remarks
+
+
+def test_the_shelf_clears_nothing_that_is_judged_at_packing(tmp_path: Path) -> None:
+    weights = HEAD + rows("shelf", "2026-10-08", 117.0, 60)
+    review = qa.review(make_works(tmp_path, weights))
+    assert outcomes(review) == {"eu-76-211": "too few"}
+    assert "nothing was weighed at packing, when this book judges" in str(review)
+
+
+def test_a_shelf_under_its_label_is_said_where_packing_is_judged(tmp_path: Path) -> None:
+    weights = HEAD + rows("packed", "2026-10-06", 122.0, 50)
+    weights += rows("shelf", "2026-10-08", 118.0, 50)
+    review = qa.review(make_works(tmp_path, weights))
+    assert outcomes(review) == {"eu-76-211": "accept"}
+    (finding,) = review.findings
+    assert finding.kind == "drying" and "mean 118.0 g, 2.0 g short of 120 g" in finding.text
+
+
+def test_goods_that_are_out_and_not_cleared_come_early(tmp_path: Path) -> None:
+    dispatch = "batch,when,quantity\nB1,2026-10-06,40\n"
+    review = qa.review(make_works(tmp_path, around(121.0, 6), dispatch=dispatch))
+    assert review.findings[0].kind == "out and not cleared"
+    assert "40 of 200 sent" in review.findings[0].text and "24 more" in review.findings[0].text
+
+
+def test_many_short_ones_are_counted_where_an_inspection_may_fail(tmp_path: Path) -> None:
+    weights = [*around(122.5, 72), *[112.0] * 8]
+    (finding,) = qa.review(make_works(tmp_path, weights)).findings
+    assert finding.kind == "not cleared"
+    assert "8 of 80 short by more than allowed" in finding.text and "hold it" in finding.text
+
+
+def test_a_doubt_is_never_shipped_in_the_facts(tmp_path: Path) -> None:
+    facts = qa.review(make_works(tmp_path, [*around(122.0, 30), 48.0])).to_dict()
+    assert facts["batches"][0]["books"][0]["outcome"] == "unsettled"
+    assert facts["batches"][0]["books"][0]["may_ship"] is False
+
+
+def test_what_could_not_be_used_was_weighed_all_the_same(tmp_path: Path) -> None:
+    batches = BATCHES + "B2,bar,2026-09-02,96,2026-10-07,2026-11-20\n"
+    weights = HEAD + rows("packed", "2026-10-06", 121.0, 30)
+    weights += "B2,packed,2026-10-07,118 ml,g,random,,,kept\n" * 2
+    text = str(qa.review(make_works(tmp_path, weights, batches=batches)))
+    assert "none of its 2 weighings could be used" in text

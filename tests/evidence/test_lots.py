@@ -36,7 +36,8 @@ def test_packing_runs_are_judged_each_by_its_own_weighings(tmp_path: Path) -> No
 def test_a_run_that_was_not_weighed_is_said(tmp_path: Path) -> None:
     works = make_works(tmp_path, HEAD + lines("2026-10-06", 121.0), batches=RUNS)
     (only,) = qa.review(works).checks
-    assert only.batch == "B1 P1" and "nothing was weighed of P2" in only.remarks
+    assert only.batch == "B1 P1" and only.unweighed == "nothing was weighed of P2"
+    assert "Nothing was weighed of P2." in str(qa.review(works))
 
 
 def test_runs_that_cannot_be_told_apart_are_one_lot_and_say_so(tmp_path: Path) -> None:
@@ -85,3 +86,32 @@ def test_a_hold_of_an_earlier_week_is_carried_forward(tmp_path: Path) -> None:
     actions = "id,when,batch,what,reason,by,closes\nA1,2026-09-25,B0,hold,short,LT,\n"
     review = qa.review(make_works(tmp_path, around(121.0), batches=batches, actions=actions))
     assert [(f.kind, f.text) for f in review.findings] == [("held", "B0: Still on hold (A1).")]
+
+
+@pytest.mark.parametrize("what", ["on hold", "HELD", "quarantine", "Blocked"])
+def test_a_hold_in_other_words_is_a_hold(tmp_path: Path, what: str) -> None:
+    actions = f"id,when,batch,what,reason,by,closes\nA1,2026-10-06,B1,{what},looks,LT,\n"
+    review = qa.review(make_works(tmp_path, around(121.0), actions=actions))
+    assert [finding.kind for finding in review.findings] == ["held"]
+    released = actions + "A2,2026-10-06,B1,release,fine,LT,\n"
+    review = qa.review(make_works(tmp_path / "r", around(121.0), actions=released))
+    assert review.findings == ()
+
+
+def test_held_goods_that_went_out_come_early(tmp_path: Path) -> None:
+    actions = "id,when,batch,what,reason,by,closes\nA1,2026-10-06,B1,hold,looks,LT,\n"
+    dispatch = "batch,when,quantity\nB1,2026-10-07,50\n"
+    works = make_works(tmp_path, around(121.0), actions=actions, dispatch=dispatch)
+    (finding,) = qa.review(works).findings
+    assert finding.kind == "on hold, yet sent" and "50 of 200 sent" in finding.text
+
+
+def test_what_was_destroyed_is_not_looked_for(tmp_path: Path) -> None:
+    actions = (
+        "id,when,batch,what,reason,by,closes\nA1,2026-10-06,B1,hold,short,LT,\n"
+        "A2,2026-10-06,B1,destroyed,short,LT,A1\n"
+    )
+    weights = [*around(122.0)[:-1], 100.0]
+    dispatch = "batch,when,quantity\nB1,2026-10-06,50\n"
+    works = make_works(tmp_path, weights, actions=actions, dispatch=dispatch)
+    assert not any("find and pull" in finding.text for finding in qa.review(works).findings)

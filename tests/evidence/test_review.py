@@ -311,7 +311,7 @@ def test_a_figure_checked_under_a_name_that_is_none_is_said(tmp_path: Path) -> N
 def test_ranks_cover_every_kind_and_join_by_batch() -> None:
     found = rank([Finding(kind, "A", kind.capitalize() + ".") for kind in reversed(RANKS)])
     assert len(found) == 1 and found[0].kind == RANKS[0]
-    assert found[0].text.startswith("A: Files not read. On sale and short.")
+    assert found[0].text.startswith("A: On sale and short. On hold, yet sent.")
     apart = rank([Finding("drying", "", "One."), Finding("drying", "", "Two.")])
     assert [finding.text for finding in apart] == ["One.", "Two."]
 
@@ -369,3 +369,31 @@ def test_a_mistyped_book_in_a_label_is_said_and_the_rest_goes_on(tmp_path: Path)
     review = qa.review(make_works(tmp_path, around(121.0), labels=labels))
     assert outcomes(review) == {"eu-76-211": "accept"}
     assert "did you mean 'uk-2006-659'" in review.findings[0].text
+
+
+def test_a_review_as_of_a_day_knows_nothing_later(tmp_path: Path) -> None:
+    lines = [f"B1,packed,2026-10-0{day},{w},g,random,,,kept"
+             for day, mean in ((6, 121.0), (8, 110.0)) for w in around(mean)]  # fmt: skip
+    works = make_works(tmp_path, HEAD + "\n".join(lines) + "\n")
+    review = qa.review(works, "2026-10-06", as_of="2026-10-06")
+    assert len(review.checks[0].sold) == 30
+    with pytest.raises(ValueError, match="the first weighing is of 6 October 2026"):
+        qa.review(works, as_of="2026-10-01")
+    with pytest.raises(ValueError, match="10 June 2026 or 6 October 2026"):
+        qa.review(works, as_of="06/10/2026")
+    with pytest.raises(ValueError, match="'soon' is no date"):
+        qa.review(works, as_of="soon")
+
+
+def test_newer_weighings_than_the_default_week_are_told(tmp_path: Path) -> None:
+    lines = [f"B1,packed,{day},{w},g,random,,,kept"
+             for day in ("2026-10-02", "2026-10-07") for w in around(121.0)]  # fmt: skip
+    works = make_works(tmp_path, HEAD + "\n".join(lines) + "\n")
+    assert "30 weighings from 7 October 2026 on: not in this week" in str(qa.review(works))
+    assert qa.review(works, "2026-10-02").later == ""
+
+
+def test_weekdays_that_are_none_do_not_stop_the_review(tmp_path: Path) -> None:
+    settings = "name,value,who,when\nfirst day of the week,Mittwoch,LT,2026-10-01\n"
+    review = qa.review(make_works(tmp_path, around(121.0), settings=settings))
+    assert any("Mittwoch" in finding.text for finding in review.findings)
