@@ -21,6 +21,7 @@ if TYPE_CHECKING:
 
 Table = TypeVar("Table")
 _ENGINES: Final = ("pandas", "polars", "pyarrow", "duckdb", "dask", "pyspark")
+_CUTS: Final = ("short_g", "twice_g")
 _ORDERED: Final = ("pandas", "polars", "duckdb", "pyspark")  # those that rank within a lot
 
 
@@ -213,14 +214,14 @@ class Lots(NamedTuple):
     sd: NDArray[np.float64]
     lightest: NDArray[np.float64]
     heaviest: NDArray[np.float64]
-    beyond: NDArray[np.int64]  # by book, by T and 2T, by lot
+    beyond: Sequence[tuple[NDArray[np.int64], NDArray[np.int64]]]  # T and 2T, by book
 
     def under(self, limit: Limits, book: int, at: NDArray[np.intp]) -> Sums:
         """What decides on some of the lots under a book."""
         over = np.where(above(self.heaviest[at], limit.over_g), -1, 1).astype(np.int8)
         error = self.mean[at] - limit.target_g
-        short, twice = self.beyond[book][:, at]
-        return Sums(error, self.sd[at], short, twice, over)
+        short, twice = self.beyond[book]
+        return Sums(error, self.sd[at], short[at], twice[at], over)
 
 
 def _summarise(
@@ -233,10 +234,11 @@ def _summarise(
     import narwhals as nw
 
     said = [name for name in ("declared", "lot_size") if name in frame.collect_schema().names()]
+    # books that set the same limits share their counts
+    cuts = [tuple(getattr(limit, cut) for limit in each) for each in found for cut in _CUTS]
+    names = {edges: f"beyond_{i}" for i, edges in enumerate(dict.fromkeys(cuts))}
     flags = {
-        f"beyond_{i}_{cut}": (nw.col("net") < _edge(each, cut, labels)).cast(nw.Int64)
-        for i, each in enumerate(found)
-        for cut in ("short_g", "twice_g")
+        name: (nw.col("net") < _edge(edges, labels)).cast(nw.Int64) for edges, name in names.items()
     }
     sums = [
         nw.len().alias("n"),
@@ -252,6 +254,7 @@ def _summarise(
     made = _collected(grouped.with_columns(*whole).sort("lot"))
     lots = {name: made[name].to_numpy() for name in made.columns if name != "lot"}
     _refuse(made["lot"], lots, said)
+    beyond = [lots[names[edges]].astype(np.int64, copy=False) for edges in cuts]
     each = np.ones(len(made))
     grams = [_grams(words) for words in labels]
     return Lots(
@@ -265,7 +268,7 @@ def _summarise(
         sd=lots["sd"].astype(float),
         lightest=lots["net_low"].astype(float),
         heaviest=lots["net_high"].astype(float),
-        beyond=np.array([lots[flag] for flag in flags], np.int64).reshape(len(found), 2, -1),
+        beyond=list(zip(beyond[::2], beyond[1::2], strict=True)),
     )
 
 
@@ -274,14 +277,15 @@ def _grams(label: Declaration) -> float:
     return float(label.parts[0].grams)
 
 
-def _edge(found: Sequence[Limits], cut: str, labels: Sequence[Declaration]) -> nw.Expr:
+def _edge(edges: Sequence[float], labels: Sequence[Declaration]) -> nw.Expr:
     """The weight below which a package counts, by what its row declares."""
     import narwhals as nw
 
-    edges = [getattr(limit, cut) - EXACT_G for limit in found] or [-np.inf]
-    edge: nw.Expr = nw.lit(edges[-1])
-    for words, other in zip(labels[:-1], edges[:-1], strict=True):
-        edge = nw.when(nw.col("declared") == _grams(words)).then(nw.lit(other)).otherwise(edge)
+    first, *others = edges or [-np.inf]
+    edge: nw.Expr = nw.lit(first - EXACT_G)
+    for words, other in zip(labels[1:], others, strict=True):
+        limit = nw.lit(other - EXACT_G)
+        edge = nw.when(nw.col("declared") == _grams(words)).then(limit).otherwise(edge)
     return edge
 
 
@@ -316,24 +320,20 @@ def _judged(
 ) -> nw.DataFrame[Any]:
     """The table of outcomes, a row a lot and book."""
     import narwhals as nw
-    import pandas as pd
 
     order = sorted(range(len(rules)), key=lambda i: rules[i].name)
     shape = (len(lots.n), len(rules))
     error = np.empty(shape)
     ends = np.empty(shape, np.intp)
     said: dict[tuple[str, str, str], int] = {}
-    kinds = pd.DataFrame({"size": lots.size, "n": lots.n, "label": lots.label})
-    # one plan serves all lots of the same size, number weighed and label
-    for kind, rows in kinds.groupby(["size", "n", "label"]).indices.items():
-        size, n, label = cast(tuple[int, int, int], kind)
-        at = np.asarray(rows)
+    for at in _kinds(lots):
+        size, n = int(lots.size[at[0]]), int(lots.n[at[0]])
         for j, i in enumerate(order):
-            limit = found[i][label]
+            limit = found[i][lots.label[at[0]]]
             sums = lots.under(limit, i, at)
             error[at, j] = sums.error
             drawn = partial(_drawn, first, lots, limit, i, at)
-            for which, end in _ends(limit, int(size), int(n), sums, drawn):
+            for which, end in _ends(limit, size, n, sums, drawn):
                 ends[at[which], j] = said.setdefault(end, len(said))
     lot = np.repeat(np.arange(shape[0]), shape[1])
 
@@ -351,14 +351,27 @@ def _judged(
         column("n", lots.n[lot]),
         column("mean_error", error.ravel()),
         column("sd", lots.sd[lot]),
-        column("beyond_t1", lots.beyond[order, 0].T.ravel()),
-        column("beyond_t2", lots.beyond[order, 1].T.ravel()),
+        column("beyond_t1", np.stack([lots.beyond[i][0] for i in order], axis=1).ravel()),
+        column("beyond_t2", np.stack([lots.beyond[i][1] for i in order], axis=1).ravel()),
         column("lightest", lots.lightest[lot]),
         column("heaviest", lots.heaviest[lot]),
         texts("outcome", outcome, ends.ravel()),
         texts("reason", reason, ends.ravel()),
         texts("from_memory", memory, ends.ravel()),
     )
+
+
+def _kinds(lots: Lots) -> list[NDArray[np.intp]]:
+    """Where the lots of one size, number weighed and label stand: one plan serves them all."""
+    import pandas as pd
+
+    code = np.zeros(lots.n.size, np.int64)
+    for values in (lots.size, lots.n, lots.label):
+        codes, found = pd.factorize(values)
+        code = pd.factorize(code * len(found) + codes)[0]
+    by_kind = np.argsort(code, kind="stable")
+    ends = np.flatnonzero(np.diff(code[by_kind])) + 1
+    return np.split(by_kind, ends) if code.size else []
 
 
 def _drawn(
