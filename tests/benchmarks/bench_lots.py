@@ -1,9 +1,9 @@
 """
 How long ten million weighings take to judge, beside the engine's own group-by.
 
-Run by hand: ``python tests/benchmarks/bench_lots.py [WEIGHINGS] [memory]``. The weighings are read from
-Parquet, once by Polars and once by DuckDB; the bare group-by makes the same aggregates. Each time is
-the shortest of some runs, taken in turn with the others. The aims are at most 1.5 times the
+Run by hand: ``python tests/benchmarks/bench_lots.py [WEIGHINGS] [memory]``. The weighings are read
+from Parquet, once by Polars and once by DuckDB; the bare group-by makes the same aggregates. Each
+time is the shortest of some runs, taken in turn with the others. The aims are at most 1.5 times the
 group-by for one book, 3 times for four books in one pass, and 6 times where the order within a lot
 decides. The memory is the most that a process held which does nothing else; ``100000000 memory``
 measures that alone, and aims at less than 3 GB.
