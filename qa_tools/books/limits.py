@@ -117,7 +117,10 @@ def in_grams(net: ArrayLike | Sequence[float], unit: str = "g") -> NDArray[np.fl
     >>> in_grams([4.2], "oz")
     array([119.06799713])
     """
-    weights = np.atleast_1d(np.asarray(net, dtype=float))
+    try:
+        weights = np.atleast_1d(np.asarray(net, dtype=float))
+    except (TypeError, ValueError):
+        raise ValueError("give the weights as numbers in one unit, named by unit=") from None
     if weights.ndim != 1 or weights.size == 0:
         raise ValueError("give one or more weights in a single list")
     usable = np.isfinite(weights) & (weights > 0)

@@ -180,13 +180,13 @@ def engine(name: str) -> Engine:
             pytest.skip("this Narwhals knows no DuckDB of today")
         return Engine(duckdb.from_df, lambda out: out.df(), duckdb.DuckDBPyRelation)
     if name == "dask":
-        dask = pytest.importorskip("dask.dataframe", reason="Dask is not installed")
+        dask = pytest.importorskip("dask.dataframe", exc_type=ImportError)
 
         def split(frame: pd.DataFrame) -> Any:
             return dask.from_pandas(frame, npartitions=3)
 
         return Engine(split, lambda out: out.compute(), dask.DataFrame)
-    sql = pytest.importorskip("pyspark.sql", reason="PySpark is not installed")
+    sql = pytest.importorskip("pyspark.sql", exc_type=ImportError)
     if shutil.which("java") is None:
         pytest.skip("Spark needs Java, which is not on this machine")
     settings_ = {"spark.ui.enabled": "false", "spark.sql.shuffle.partitions": "2"}
@@ -216,6 +216,7 @@ def test_every_engine_gives_the_same_and_its_own_kind_of_table(name: str) -> Non
 
 
 @pytest.mark.parametrize("name", UNORDERED)
+@pytest.mark.filterwarnings("ignore")
 def test_an_engine_that_keeps_no_order_says_so(name: str) -> None:
     with pytest.raises(TypeError, match=rf"tables of {name} cannot put .* in order"):
         qa.judge_lots(engine(name).made(fixed()), NAMES, lot_size="packed", order="nr")
