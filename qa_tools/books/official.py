@@ -179,7 +179,8 @@ class Verdict:
     ('accept', True)
     >>> print(verdict)
     eu-76-211, 120 g, lot of 3: would pass inspection; averages 0.4 g over the 120 g declared.
-      average contents: 120.433 g, at least 120 g: accept (Annex II 2.3)
+      average contents: 120.433 g, at least 120 g: accept (Annex II 1.4, as SI 2006/659 Schedule 2 \
+paragraph 4.7 carries it out)
       No count of packages short by more than allowed: the book has none for a lot of this size.
     Our own check, 3 of 3 weighed: averages 0.4 g over the 120 g declared.
       Mean 120.4 g (all weighed); lightest 119.9 g.
