@@ -1,4 +1,4 @@
-"""The two limits of one package under one book, and how a weight is compared with them."""
+"""The limits of one package under one book, and how a weight is compared with them."""
 
 from __future__ import annotations
 
@@ -18,7 +18,7 @@ from qa_tools.readings.quantities import GRAMS, Quantity, unit_of
 # Scales in this trade step by 1 mg or more, so in one system of units a weight either meets a limit
 # exactly or misses it by far more than a microgram; binary floats miss by less. A weight is below a
 # limit only when it is below it by more than this: exactly T is never "more than T", on any table
-# engine.
+# engine; likewise above.
 EXACT_G: Final = 1e-6
 
 
@@ -33,13 +33,16 @@ class Limits:
     tested : Quantity
         The declared quantity that the book tests.
     declared_g, short_g, twice_g : float
-        The declared quantity Q, and the limits Q - T and Q - 2T.
+        The declared quantity Q, and the limits Q - T and Q - 2T; -inf where the book has none, or
+        where T is only what the label is above a least weight.
     tolerance_g : float or None
         T; None where the book has none.
-    figure : Figure or None
-        Where T comes from.
+    figure, over_figure : Figure or None
+        Where T and the limit of what is over come from.
     moisture_g : float
         What may be lost of the declared quantity since packing; the limits hold it already.
+    over_g : float
+        The most a package may weigh; inf in a book that does not limit that side.
     """
 
     book: RuleBook
@@ -50,6 +53,13 @@ class Limits:
     twice_g: float
     figure: Figure | None
     moisture_g: float = 0.0
+    over_g: float = math.inf
+    over_figure: Figure | None = None
+
+    @property
+    def figures(self) -> tuple[Figure, ...]:
+        """The published figures of the limits."""
+        return tuple(figure for figure in (self.figure, self.over_figure) if figure is not None)
 
     @property
     def target_g(self) -> float:
@@ -59,7 +69,7 @@ class Limits:
 
 def limits(declared: Declared, book: str | RuleBook) -> Limits:
     """
-    The limits of one package: declared quantity, T, Q - T, Q - 2T.
+    The limits of one package: declared quantity, T, Q - T, Q - 2T, and what is too much.
 
     Raises
     ------
@@ -75,19 +85,21 @@ def limits(declared: Declared, book: str | RuleBook) -> Limits:
     rules = rulebook(book) if isinstance(book, str) else book
     tested = rules.resolve(declared)
     lost = rules.moisture_allowance(declared)
-    if not rules.data.get("deficiency"):
-        grams = float(tested.grams)
-        return Limits(rules, tested, grams, None, -np.inf, -np.inf, None, float(lost))
-    tolerance = rules.tolerance(declared)
+    target = tested.grams - lost
+    short = rules.tolerance(declared) if rules.data.get("deficiency") else None
+    over = rules.excess(declared) if rules.data.get("excess") else None
     return Limits(
         rules,
         tested,
         float(tested.grams),
-        float(tolerance.grams),
-        float(tested.grams - lost - tolerance.grams),
-        float(tested.grams - lost - 2 * tolerance.grams),
-        tolerance.figure,
+        float(short.grams) if short else None,
+        float(target - short.grams) if short else -math.inf,
+        # what the label is above a least weight is no deficiency that could be doubled
+        float(target - 2 * short.grams) if short and "least" not in rules.data else -math.inf,
+        short.figure if short else None,
         float(lost),
+        float(tested.grams + over.grams) if over else math.inf,
+        over.figure if over else None,
     )
 
 
@@ -105,7 +117,10 @@ def in_grams(net: ArrayLike | Sequence[float], unit: str = "g") -> NDArray[np.fl
     >>> in_grams([4.2], "oz")
     array([119.06799713])
     """
-    weights = np.atleast_1d(np.asarray(net, dtype=float))
+    try:
+        weights = np.atleast_1d(np.asarray(net, dtype=float))
+    except (TypeError, ValueError):
+        raise ValueError("give the weights as numbers in one unit, named by unit=") from None
     if weights.ndim != 1 or weights.size == 0:
         raise ValueError("give one or more weights in a single list")
     usable = np.isfinite(weights) & (weights > 0)
@@ -138,3 +153,8 @@ def whole_number(lot_size: float) -> int:
 def below(net_g: NDArray[np.float64], limit_g: float) -> NDArray[np.bool_]:
     """Which weights are strictly below a limit, boundary cases decided exactly."""
     return net_g < limit_g - EXACT_G
+
+
+def above(net_g: NDArray[np.float64], limit_g: float) -> NDArray[np.bool_]:
+    """Which weights are strictly above a limit, boundary cases decided exactly."""
+    return net_g > limit_g + EXACT_G

@@ -2,15 +2,16 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
+from functools import cache, partial
 from importlib import import_module
 from typing import TYPE_CHECKING, Any, Final, NamedTuple, TypeVar, cast
 
 import numpy as np
 from numpy.typing import NDArray
 
-from qa_tools.books.limits import EXACT_G, Limits, limits
-from qa_tools.books.official import conclude, decide, is_direct, too_few
+from qa_tools.books.limits import EXACT_G, Limits, above, limits
+from qa_tools.books.official import conclude, decide, holds_both, is_direct, too_few
 from qa_tools.books.plans import NoPlan
 from qa_tools.books.rulebook import RuleBook, rulebook
 from qa_tools.readings.quantities import Declaration
@@ -20,6 +21,8 @@ if TYPE_CHECKING:
 
 Table = TypeVar("Table")
 _ENGINES: Final = ("pandas", "polars", "pyarrow", "duckdb", "dask", "pyspark")
+_CUTS: Final = ("short_g", "twice_g")
+_ORDERED: Final = ("pandas", "polars", "duckdb", "pyspark")  # those that rank within a lot
 
 
 def judge_lots(
@@ -30,6 +33,7 @@ def judge_lots(
     net: str = "net_g",
     declared: float | str = "declared_g",
     lot_size: int | str,
+    order: str | None = None,
 ) -> Table:
     """
     The official test of every lot in a table, one row a lot and book.
@@ -46,6 +50,9 @@ relation
         A column's name wins over words.
     lot_size : int or str
         Packages in every lot, or the name of the column that says.
+    order : str, optional
+        The column that tells the first sample of a double plan from the second: a running number,
+        a time, 1 and 2. Without it a lot that holds both samples is ``"over plan"``.
 
     Returns
     -------
@@ -62,14 +69,17 @@ relation
     ValueError
         A column that is not there, a weighing without its lot, a weight that is missing or not a
         positive number, a lot whose size is missing or not a whole number, or that has two sizes
-        or declared quantities, no book or an unknown one, a declaration a book does not cover.
+        or declared quantities, an order that does not tell the first sample of a lot, no book or
+        an unknown one, a declaration a book does not cover.
     TypeError
-        Not a table, or one of an engine other than those named above.
+        Not a table, or one of an engine other than those named above; `order` with an engine that
+        does not rank within a lot (Arrow, Dask).
 
     Notes
     -----
-    The summaries are made by the table engine in one pass (two, where a column declares), and
-    judged with the same comparisons as `judge`, boundary cases included.
+    The summaries are made by the table engine in one pass (one more where a column declares, and
+    where second samples are there), and judged with the same comparisons as `judge`, boundary
+    cases included.
 
     Examples
     --------
@@ -85,12 +95,18 @@ relation
     engine = given.implementation.name.lower()
     if engine not in _ENGINES:
         raise TypeError(f"tables of {engine} cannot be judged; give one of {', '.join(_ENGINES)}")
+    if order is not None and engine not in _ORDERED:
+        raise TypeError(
+            f"tables of {engine} cannot put the weighings of a lot in order, which the second "
+            f"sample of a double plan needs; give one of {', '.join(_ORDERED)}, or no order"
+        )
     chosen = [books] if isinstance(books, str | RuleBook) else list(books)
     if not chosen:
         raise ValueError("no rule book was named; qa.rulebooks() lists them")
     rules = [rulebook(book) if isinstance(book, str) else book for book in chosen]
     columns: list[str] = given.collect_schema().names()
-    for column, what in ((lot, "lot"), (net, "net weight"), (lot_size, "lot size")):
+    named = ((lot, "lot"), (net, "net weight"), (lot_size, "lot size"), (order, "order"))
+    for column, what in named:
         if isinstance(column, str) and column not in columns:
             raise ValueError(
                 f"the table has no column {column!r} for the {what}; it has {', '.join(columns)}"
@@ -103,11 +119,19 @@ relation
         wanted["lot_size"] = _positive(lot_size)
     elif not _is_whole(lot_size):
         raise ValueError(f"a lot of {lot_size} packages cannot be judged; give the number packed")
+    if order is not None:
+        wanted["order"] = nw.col(order)
     frame = given.lazy().select(**wanted)
     labels = [label] if label is not None else _labels(frame)
     found = [[limits(words, book) for words in labels] for book in rules]
     lots = _summarise(frame, labels, found, lot_size)
-    return cast(Table, _like(given, _judged(lots, rules, found).rename({"lot": lot})))
+
+    @cache
+    def first(n: int) -> Lots:
+        return _summarise(_first(frame, n), labels, found, lot_size)
+
+    judged = _judged(lots, rules, found, None if order is None else first)
+    return cast(Table, _like(given, judged.rename({"lot": lot})))
 
 
 def _positive(column: str) -> nw.Expr:
@@ -156,6 +180,29 @@ def _labels(frame: nw.LazyFrame[Any]) -> list[Declaration]:
     return [Declaration.parse(value) for value in values.tolist()]
 
 
+def _first(frame: nw.LazyFrame[Any], n: int) -> nw.LazyFrame[Any]:
+    """The first n weighings of every lot; not n of them where the order does not tell."""
+    import narwhals as nw
+
+    place = nw.col("order")
+    if frame.collect_schema()["order"].is_float():
+        place = nw.when(~place.is_nan()).then(place)
+    # Equal places share the lowest, and a missing one comes first: either way a lot whose order
+    # does not tell its first n has another number of them.
+    ranked = frame.with_columns(place=place.rank("min").over("lot").fill_null(0))
+    return ranked.filter(nw.col("place") <= n)
+
+
+class Sums(NamedTuple):
+    """What decides on lots under one book: one number a lot."""
+
+    error: NDArray[np.float64]
+    sd: NDArray[np.float64]
+    short: NDArray[np.int64]
+    twice: NDArray[np.int64]
+    over: NDArray[np.int8]  # -1 where a package is over by more than allowed, else 1
+
+
 class Lots(NamedTuple):
     """The lots as the engine summed them up, in order."""
 
@@ -167,7 +214,14 @@ class Lots(NamedTuple):
     sd: NDArray[np.float64]
     lightest: NDArray[np.float64]
     heaviest: NDArray[np.float64]
-    beyond: NDArray[np.int64]  # by book, by T and 2T, by lot
+    beyond: Sequence[tuple[NDArray[np.int64], NDArray[np.int64]]]  # T and 2T, by book
+
+    def under(self, limit: Limits, book: int, at: NDArray[np.intp]) -> Sums:
+        """What decides on some of the lots under a book."""
+        over = np.where(above(self.heaviest[at], limit.over_g), -1, 1).astype(np.int8)
+        error = self.mean[at] - limit.target_g
+        short, twice = self.beyond[book]
+        return Sums(error, self.sd[at], short[at], twice[at], over)
 
 
 def _summarise(
@@ -180,10 +234,11 @@ def _summarise(
     import narwhals as nw
 
     said = [name for name in ("declared", "lot_size") if name in frame.collect_schema().names()]
+    # books that set the same limits share their counts
+    cuts = [tuple(getattr(limit, cut) for limit in each) for each in found for cut in _CUTS]
+    names = {edges: f"beyond_{i}" for i, edges in enumerate(dict.fromkeys(cuts))}
     flags = {
-        f"beyond_{i}_{cut}": (nw.col("net") < _edge(each, cut, labels)).cast(nw.Int64)
-        for i, each in enumerate(found)
-        for cut in ("short_g", "twice_g")
+        name: (nw.col("net") < _edge(edges, labels)).cast(nw.Int64) for edges, name in names.items()
     }
     sums = [
         nw.len().alias("n"),
@@ -199,6 +254,7 @@ def _summarise(
     made = _collected(grouped.with_columns(*whole).sort("lot"))
     lots = {name: made[name].to_numpy() for name in made.columns if name != "lot"}
     _refuse(made["lot"], lots, said)
+    beyond = [lots[names[edges]].astype(np.int64, copy=False) for edges in cuts]
     each = np.ones(len(made))
     grams = [_grams(words) for words in labels]
     return Lots(
@@ -212,7 +268,7 @@ def _summarise(
         sd=lots["sd"].astype(float),
         lightest=lots["net_low"].astype(float),
         heaviest=lots["net_high"].astype(float),
-        beyond=np.array([lots[flag] for flag in flags], np.int64).reshape(len(found), 2, -1),
+        beyond=list(zip(beyond[::2], beyond[1::2], strict=True)),
     )
 
 
@@ -221,14 +277,15 @@ def _grams(label: Declaration) -> float:
     return float(label.parts[0].grams)
 
 
-def _edge(found: Sequence[Limits], cut: str, labels: Sequence[Declaration]) -> nw.Expr:
+def _edge(edges: Sequence[float], labels: Sequence[Declaration]) -> nw.Expr:
     """The weight below which a package counts, by what its row declares."""
     import narwhals as nw
 
-    edges = [getattr(limit, cut) - EXACT_G for limit in found] or [-np.inf]
-    edge: nw.Expr = nw.lit(edges[-1])
-    for words, other in zip(labels[:-1], edges[:-1], strict=True):
-        edge = nw.when(nw.col("declared") == _grams(words)).then(nw.lit(other)).otherwise(edge)
+    first, *others = edges or [-np.inf]
+    edge: nw.Expr = nw.lit(first - EXACT_G)
+    for words, other in zip(labels[1:], others, strict=True):
+        limit = nw.lit(other - EXACT_G)
+        edge = nw.when(nw.col("declared") == _grams(words)).then(limit).otherwise(edge)
     return edge
 
 
@@ -256,45 +313,46 @@ def _refuse(names: nw.Series[Any], lots: Mapping[str, NDArray[Any]], said: Seque
 
 
 def _judged(
-    lots: Lots, rules: Sequence[RuleBook], found: Sequence[Sequence[Limits]]
+    lots: Lots,
+    rules: Sequence[RuleBook],
+    found: Sequence[Sequence[Limits]],
+    first: Callable[[int], Lots] | None,
 ) -> nw.DataFrame[Any]:
     """The table of outcomes, a row a lot and book."""
     import narwhals as nw
-    import pandas as pd
 
     order = sorted(range(len(rules)), key=lambda i: rules[i].name)
     shape = (len(lots.n), len(rules))
     error = np.empty(shape)
     ends = np.empty(shape, np.intp)
     said: dict[tuple[str, str, str], int] = {}
-    kinds = pd.DataFrame({"size": lots.size, "n": lots.n, "label": lots.label})
-    # one plan serves all lots of the same size, number weighed and label
-    for kind, at in kinds.groupby(["size", "n", "label"]).indices.items():
-        size, n, label = cast(tuple[int, int, int], kind)
+    for at in _kinds(lots):
+        size, n = int(lots.size[at[0]]), int(lots.n[at[0]])
         for j, i in enumerate(order):
-            limit = found[i][label]
-            error[at, j] = lots.mean[at] - limit.target_g
-            beyond = lots.beyond[i][:, at]
-            for rows, end in _ends(limit, int(size), int(n), error[at, j], lots.sd[at], beyond):
-                ends[at[rows], j] = said.setdefault(end, len(said))
+            limit = found[i][lots.label[at[0]]]
+            sums = lots.under(limit, i, at)
+            error[at, j] = sums.error
+            drawn = partial(_drawn, first, lots, limit, i, at)
+            for which, end in _ends(limit, size, n, sums, drawn):
+                ends[at[which], j] = said.setdefault(end, len(said))
     lot = np.repeat(np.arange(shape[0]), shape[1])
 
-    first = nw.maybe_reset_index(lots.name[lot])
+    names = nw.maybe_reset_index(lots.name[lot])
 
     def column(name: str, values: Any, kind: Any = None) -> nw.Series[Any]:
-        return nw.new_series(name, values, kind, backend=first.implementation)
+        return nw.new_series(name, values, kind, backend=names.implementation)
 
     def texts(name: str, words: Sequence[str], at: NDArray[np.intp]) -> nw.Series[Any]:
         return nw.maybe_reset_index(column(name, words, nw.String)[at])
 
     outcome, reason, memory = zip(*said, strict=True) if said else ((), (), ())
-    return first.to_frame().with_columns(
+    return names.to_frame().with_columns(
         texts("book", [rules[i].name for i in order], np.tile(np.arange(shape[1]), shape[0])),
         column("n", lots.n[lot]),
         column("mean_error", error.ravel()),
         column("sd", lots.sd[lot]),
-        column("beyond_t1", lots.beyond[order, 0].T.ravel()),
-        column("beyond_t2", lots.beyond[order, 1].T.ravel()),
+        column("beyond_t1", np.stack([lots.beyond[i][0] for i in order], axis=1).ravel()),
+        column("beyond_t2", np.stack([lots.beyond[i][1] for i in order], axis=1).ravel()),
         column("lightest", lots.lightest[lot]),
         column("heaviest", lots.heaviest[lot]),
         texts("outcome", outcome, ends.ravel()),
@@ -303,16 +361,44 @@ def _judged(
     )
 
 
-def _ends(
+def _kinds(lots: Lots) -> list[NDArray[np.intp]]:
+    """Where the lots of one size, number weighed and label stand: one plan serves them all."""
+    import pandas as pd
+
+    code = np.zeros(lots.n.size, np.int64)
+    for values in (lots.size, lots.n, lots.label):
+        codes, found = pd.factorize(values)
+        code = pd.factorize(code * len(found) + codes)[0]
+    by_kind = np.argsort(code, kind="stable")
+    ends = np.flatnonzero(np.diff(code[by_kind])) + 1
+    return np.split(by_kind, ends) if code.size else []
+
+
+def _drawn(
+    first: Callable[[int], Lots] | None,
+    lots: Lots,
     limit: Limits,
-    size: int,
+    book: int,
+    at: NDArray[np.intp],
     n: int,
-    error: NDArray[np.float64],
-    sd: NDArray[np.float64],
-    beyond: NDArray[np.int64],
+) -> Sums | None:
+    """The first samples of n of some lots, refused where their order does not tell them."""
+    if first is None:
+        return None
+    drawn = first(n)
+    for row in at[drawn.n[at] != n][:1]:
+        raise ValueError(
+            f"the order does not tell which {n} of lot {lots.name[int(row)]} were drawn first; "
+            "number its weighings, or give no order"
+        )
+    return drawn.under(limit, book, at)
+
+
+def _ends(
+    limit: Limits, size: int, n: int, sums: Sums, first: Callable[[int], Sums | None]
 ) -> Iterator[tuple[Any, tuple[str, str, str]]]:
     """Outcome, reason and remembered figures of lots alike in all but their weights."""
-    figures = [limit.figure] if limit.figure else []
+    figures = [*limit.figures]
 
     def end(outcome: str, reason: str) -> tuple[str, str, str]:
         memory = ", ".join(figure.name for figure in figures if figure.grade == "from memory")
@@ -329,14 +415,24 @@ def _ends(
     figures += plan.figures
     if n < plan.n:
         yield ..., end("too few", too_few(plan, n))
-    elif not is_direct(plan, n):
-        told = f"{n} weighed, the plan takes {plan.n}: judge the weighings themselves"
-        yield ..., end("over plan", told)
-    else:
-        short, mean, twice = decide(plan, error, sd, beyond[0], beyond[1])
-        each = (short + 1) * 9 + (mean + 1) * 3 + (twice + 1)
-        for code in np.flatnonzero(np.bincount(each)):
-            tests = (int(code) // 9 - 1, int(code) // 3 % 3 - 1, int(code) % 3 - 1)
+        return
+    drawn = sums if is_direct(plan, n) else first(plan.n) if holds_both(plan, n) else None
+    told = f"{n} weighed, the plan takes {plan.n}"
+    if n == plan.n:
+        told = f"the plan averages {plan.mean_n} of the {n} weighed"
+    over_plan = end("over plan", f"{told}: judge the weighings themselves")
+    if drawn is None:
+        yield ..., over_plan
+        return
+    short, mean, twice = decide(plan, drawn.error, drawn.sd, drawn.short, sums.twice)
+    if drawn is not sums:  # only a count that the first sample leaves open asks for the second
+        yield short != 0, over_plan
+        both = np.where(sums.short <= plan.count_stages[1].accept, 1, -1)
+        short = np.where(short == 0, both, 2)
+    each = np.ravel_multi_index((short + 1, mean + 1, twice + 1, sums.over + 1), (4, 3, 3, 3))
+    for code in np.flatnonzero(np.bincount(each)):
+        tests = [int(test) - 1 for test in np.unravel_index(code, (4, 3, 3, 3))]
+        if tests[0] < 2:
             yield each == code, end(*conclude(plan, *tests))
 
 

@@ -11,7 +11,7 @@ from numpy.typing import ArrayLike, NDArray
 
 from qa_tools.books.draws import Draws, share_of_draws
 from qa_tools.books.figures import Figure
-from qa_tools.books.limits import EXACT_G, Limits, below, in_grams, limits, whole_number
+from qa_tools.books.limits import EXACT_G, Limits, above, below, in_grams, limits, whole_number
 from qa_tools.books.own import OwnCheck, grams, own_check, remembered
 from qa_tools.books.plans import NoPlan, SamplingPlan
 from qa_tools.books.rulebook import Declared, RuleBook
@@ -179,7 +179,8 @@ class Verdict:
     ('accept', True)
     >>> print(verdict)
     eu-76-211, 120 g, lot of 3: would pass inspection; averages 0.4 g over the 120 g declared.
-      average contents: 120.433 g, at least 120 g: accept (Annex II 2.3)
+      average contents: 120.433 g, at least 120 g: accept (Annex II 1.4, as SI 2006/659 Schedule 2 \
+paragraph 4.7 carries it out)
       No count of packages short by more than allowed: the book has none for a lot of this size.
     Our own check, 3 of 3 weighed: averages 0.4 g over the 120 g declared.
       Mean 120.4 g (all weighed); lightest 119.9 g.
@@ -236,6 +237,11 @@ class Verdict:
             "the book has none for a lot of this size."
         )
 
+    @property
+    def note(self) -> str:
+        """What the book says of such an outcome; empty where it says nothing."""
+        return self.limits.book.notes.get(self.outcome, "")
+
     def to_dict(self) -> dict[str, object]:
         """The same facts for machines; the tests as records."""
         return {
@@ -248,6 +254,7 @@ class Verdict:
             "pull": list(self.pull),
             "tests": [row._asdict() for row in self.rows],
             "uncounted": self.uncounted,
+            "note": self.note,
             "draws": None if self.draws is None else self.draws._asdict(),
             "figures": [asdict(figure) for figure in self.figures],
             "own_check": self.own.to_dict(),
@@ -273,7 +280,7 @@ class Verdict:
                 f"  {row.test}: {row.measured_words}, {row.limit_words}: "
                 f"{row.outcome} ({row.clause})"
             )
-        lines += [f"  {self.uncounted}"] if self.uncounted else []
+        lines += [f"  {line}" for line in (self.uncounted, self.note) if line]
         # our own check tells of the deficiency itself
         others = (figure for figure in self.from_memory if figure != self.limits.figure)
         lines += [f"  {remembered(figure)}" for figure in others]
@@ -373,7 +380,6 @@ def judge(
     )
     forbidden = found.book.beyond_twice.get("sale") == "forbidden"
     pull = tuple(np.flatnonzero(below(weights, found.twice_g)).tolist()) if forbidden else ()
-    tolerance = (found.figure,) if found.figure else ()
 
     def verdict(
         outcome: Outcome,
@@ -382,7 +388,7 @@ def judge(
         rows: tuple[TestRow, ...] = (),
         draws: Draws | None = None,
     ) -> Verdict:
-        figures = tolerance + (plan.figures if plan else ())
+        figures = found.figures + (plan.figures if plan else ())
         return Verdict(found, outcome, reason, own, plan, pull, rows, draws, figures)
 
     if over:
@@ -394,13 +400,15 @@ def judge(
     if n < plan.n:
         return verdict("too few", too_few(plan, n), plan)
     sample = Sample(weights, below(weights, found.short_g), below(weights, found.twice_g))
+    over_rows = _over_rows(found, weights)
+    heavy = -1 if any(row.measured for row in over_rows) else 1
     if is_direct(plan, n) or (in_order and _is_completed(plan, sample)):
         each = _tests_in_order(plan, found, sample)
-        outcome, reason = conclude(plan, *each)
-        return verdict(outcome, reason, plan, _rows(plan, found, sample, each))
+        outcome, reason = conclude(plan, *each, heavy)
+        return verdict(outcome, reason, plan, _rows(plan, found, sample, each) + over_rows)
     draws = share_of_draws(weights - found.target_g, sample.short, sample.twice, plan)
-    outcome, reason = _by_draws(plan, draws, n)
-    return verdict(outcome, reason, plan, _draw_rows(plan, found, draws), draws)
+    outcome, reason = ("reject", _OVER) if heavy < 0 else _by_draws(plan, draws, n)
+    return verdict(outcome, reason, plan, _draw_rows(plan, found, draws) + over_rows, draws)
 
 
 class Sample(NamedTuple):
@@ -419,12 +427,17 @@ def is_direct(plan: SamplingPlan, n: int) -> bool:
     return n == plan.n and plan.mean_n in (None, n) and {s.n for s in plan.count_stages[:1]} <= {n}
 
 
+def holds_both(plan: SamplingPlan, n: int) -> bool:
+    """Whether n weighings are both samples of a double plan."""
+    return len(plan.count_stages) == 2 and n == plan.n_all and is_direct(plan, plan.n)
+
+
 def _is_completed(plan: SamplingPlan, sample: Sample) -> bool:
     """Whether these are a first sample that left the count open, and then the second one."""
-    if len(plan.count_stages) != 2 or sample.weights.size != plan.n_all or plan.mean_n != plan.n:
+    if not holds_both(plan, sample.weights.size):
         return False
     first = plan.count_stages[0]
-    return first.n == plan.n and first.accept < sample.short[: first.n].sum() < first.reject
+    return bool(first.accept < sample.short[: first.n].sum() < first.reject)
 
 
 def _tests_in_order(plan: SamplingPlan, found: Limits, sample: Sample) -> tuple[int, int, int]:
@@ -451,7 +464,12 @@ def too_few(plan: SamplingPlan, n: int) -> str:
     return f"the plan weighs {whole} of {plan.lot_size}, {n} weighed: {plan.n - n} more needed"
 
 
-def conclude(plan: SamplingPlan, short: int, mean: int, twice: int) -> tuple[Outcome, str]:
+_OVER: Final = "packages are over by more than allowed"
+
+
+def conclude(
+    plan: SamplingPlan, short: int, mean: int, twice: int, over: int = 1
+) -> tuple[Outcome, str]:
     """The outcome of a lot from its tests (1 passes, -1 fails, 0 needs the second stage)."""
     failed = [
         reason
@@ -459,6 +477,7 @@ def conclude(plan: SamplingPlan, short: int, mean: int, twice: int) -> tuple[Out
             (mean, "the average is too low"),
             (short, "too many packages are short by more than allowed"),
             (twice, "too many packages are short by more than twice allowed"),
+            (over, _OVER),
         )
         if passed < 0
     ]
@@ -520,6 +539,16 @@ def _rows(
         allowed, clause = plan.beyond_twice_reject - 1, found.book.beyond_twice["clause"]
         rows.append(TestRow(names[2], int(sample.twice.sum()), allowed, "", twice, clause))
     return tuple(rows)
+
+
+def _over_rows(found: Limits, weights: NDArray[np.float64]) -> tuple[TestRow, ...]:
+    """The test of a book that limits what is over: each package alone, whatever the plan."""
+    if found.over_figure is None:
+        return ()
+    count = int(above(weights, found.over_g).sum())
+    outcome = _WORDS[-1 if count else 1]
+    name = "packages over by more than allowed"
+    return (TestRow(name, count, 0, "", outcome, found.over_figure.clause),)
 
 
 def _rounded(grams: float) -> float:

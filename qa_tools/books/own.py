@@ -211,6 +211,8 @@ class OwnCheck:
                 (self.short, self.short_upper, ""),
                 (self.short_twice, self.short_twice_upper, "twice "),
             ):
+                if times and math.isinf(self.limits.twice_g):
+                    continue
                 size = t if not times else 2 * t
                 lines.append(
                     f"  Short by more than {times}allowed ({times}{word}, {size:.1f} g): "

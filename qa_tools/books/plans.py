@@ -153,8 +153,8 @@ def plan_for(book: RuleBook, lot_size: int, test: str, n: int | None) -> Samplin
         exact_factor=exact,
         beyond_twice_reject=row.get("beyond_twice", book.beyond_twice.get("reject")),
         mean_form=sampling.get("mean_form", "contents"),
-        mean_clause=sampling.get("mean_clause", sampling["clause"]),
-        count_clause=sampling.get("count_clause", sampling["clause"]),
+        mean_clause=row.get("clause", sampling.get("mean_clause", sampling["clause"])),
+        count_clause=row.get("clause", sampling.get("count_clause", sampling["clause"])),
         figures=(_figure(book, sampling, row, first, stages, factor),),
     )
 
@@ -253,7 +253,7 @@ def _figure(
         Figure(
             " ".join([book.name, *([row["test"]] if "test" in row else []), f"plan {band}"]),
             ", ".join(words),
-            sampling["clause"],
+            row.get("clause", sampling["clause"]),
             "computed" if printed not in (None, factor) else grade,
             sampling.get("official", ""),
         )

@@ -25,7 +25,7 @@ Declared = float | int | str | Decimal | Quantity | Declaration
 _AVOIRDUPOIS: Final = ("oz", "lb")
 _FIELDS: Final = (
     *("name", "title", "edition", "jurisdiction", "judged_at", "source"),
-    *("markets", "applies_to", "missing", "tested", "drying", "authority", "words"),
+    *("markets", "applies_to", "missing", "tested", "drying", "authority", "words", "notes"),
 )
 
 
@@ -59,6 +59,8 @@ class RuleBook:
         Which of two declared quantities is tested: ``"larger"`` or ``"metric"``.
     words : dict
         The book's own terms for the tolerable deficiency and its tests.
+    notes : dict
+        What to know of an outcome, by outcome: ``{"reject": "..."}``.
 
     Examples
     --------
@@ -84,6 +86,7 @@ class RuleBook:
     drying: str = ""
     authority: str = ""
     words: Mapping[str, str] = field(default_factory=dict)
+    notes: Mapping[str, str] = field(default_factory=dict)
     data: Mapping[str, Any] = field(default_factory=dict, repr=False)
     checked: Mapping[str, str] = field(default_factory=dict, repr=False)
     moisture_percent: float = 0.0
@@ -114,6 +117,10 @@ class RuleBook:
             The quantity is outside the book's scope, or the book has no tolerable deficiency.
         """
         return self._looked_up("deficiency", declared)
+
+    def excess(self, declared: Declared) -> Tolerance:
+        """What a package may be over, with the figure it comes from; see `tolerable_excess`."""
+        return self._looked_up("excess", declared)
 
     def _looked_up(self, side: str, declared: Declared) -> Tolerance:
         tested = self.resolve(declared)
@@ -221,7 +228,7 @@ class RuleBook:
         >>> rulebook("jp-guideline").tolerable_excess("120 g")  # 10 %
         12.0
         """
-        return float(self._looked_up("excess", declared).grams)
+        return float(self.excess(declared).grams)
 
     def tolerable_pieces(self, declared: int) -> int:
         """

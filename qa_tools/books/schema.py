@@ -57,7 +57,7 @@ _TABLES: Final = _Each(
 _PLAN: Final = _Keys(
     {"lot": _Each(int), "sample": SAMPLES},
     {
-        "test": str, "grade": GRADES, "beyond_twice": int,
+        "test": str, "clause": str, "grade": GRADES, "beyond_twice": int,
         "least": _Keys({}, {"n": int, "percent": float, "at_least": int}),
         "count": _Each(
             _Keys({}, {"n": int, "accept": int, "reject": int, "accept_percent": float})
@@ -78,6 +78,7 @@ _BOOK: Final = _Keys(
         "markets": _Each(str), "missing": _Each(str), "tested": ("larger", "metric"),
         "scope_g": _Each(float),
         "words": _Keys({}, dict.fromkeys(("short", "long", "count", "mean"), str)),
+        "notes": _Keys({}, dict.fromkeys(("accept", "reject", "too few", "unsettled"), str)),
         "deficiency": _TABLES, "excess": _TABLES,
         "pieces": _Keys({**_GRADE, "bands": _Each(_BAND)}, _BANDS),
         "beyond_twice": _Keys(_GRADE, {"reject": int, "sale": ("forbidden",), "why": str}),
@@ -169,6 +170,8 @@ def _check_book(data: Mapping[str, Any]) -> None:
     if "least" in data:
         if "deficiency" in data:
             raise _Mistake(("least",), "give either 'least' or 'deficiency'")
+        if "beyond_twice" in data:
+            raise _Mistake(("beyond_twice",), "a least weight is no deficiency to be doubled")
         try:
             Declaration.parse(parse_quantity(data["least"]))
         except ValueError as error:

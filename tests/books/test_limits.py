@@ -16,7 +16,7 @@ import qa_tools as qa
 from qa_tools.books.limits import below, in_grams, limits, whole_number
 from qa_tools.readings.quantities import Quantity
 
-NAMES = ["ca-crc-417", "eu-76-211", "uk-2006-659", "us-hb133"]
+NAMES = list(qa.rulebooks().index)
 # NIST Handbook 44 (2014) Appendix C, exact.
 GRAMS = {
     "g": Fraction(1),
@@ -106,6 +106,11 @@ def test_limits_are_one_and_two_deficiencies_below() -> None:
 def test_a_weight_that_is_none_is_named_by_its_place(net: object, at: int) -> None:
     with pytest.raises(ValueError, match=f"weight {at} of"):
         in_grams(net)  # type: ignore[arg-type]
+
+
+def test_weights_of_mixed_units_are_refused() -> None:
+    with pytest.raises(ValueError, match="as numbers in one unit"):
+        in_grams(["4.2 oz", "120 g"])  # type: ignore[list-item]
 
 
 @pytest.mark.parametrize("net", [[], np.zeros((0,)), [[120.0], [121.0]], np.ones((2, 2))])

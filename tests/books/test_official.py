@@ -273,3 +273,26 @@ def test_the_loaves_reach_our_own_check_only() -> None:
     assert (loaves.outcome, loaves.rows) == (plain.outcome, plain.rows)
     assert loaves.own.groups == 4
     assert "speaks for these" in str(loaves)
+
+
+@pytest.mark.parametrize("name", sorted(qa.rulebooks().index))
+@pytest.mark.parametrize(
+    "net, declared, says",
+    [([], "120 g", "one or more"), ([121.0, math.nan], "120 g", "weight 2 of 2 is nan"),
+     ([math.inf], "120 g", "weight 1 of 1 is inf"), ([121.0], 0, "0"), ([121.0], -120, "120"),
+     (["4.2 oz", "120 g"], "120 g", "one unit")],
+)  # fmt: skip
+def test_bad_input_is_refused_by_every_book(
+    name: str, net: list[float], declared: float, says: str
+) -> None:
+    with pytest.raises(ValueError, match=says):
+        qa.judge(net, declared, name, lot_size=100)
+
+
+@pytest.mark.parametrize("name", sorted(qa.rulebooks().index))
+def test_one_package_and_more_weighed_than_packed_are_answered_with_a_reason(name: str) -> None:
+    one = qa.judge([121.0], "120 g", name, lot_size=100)
+    assert one.outcome in ("too few", "unsettled", "accept") and one.reason
+    more = qa.judge([121.0] * 104, "120 g", name, lot_size=96)
+    assert (more.outcome, more.may_ship) == ("unsettled", False)
+    assert "104 weighed of 96 packed" in more.reason

@@ -201,6 +201,7 @@ def test_no_pack_under_is_a_book_of_four_lines(tmp_path: Path) -> None:
         verdict = qa.judge(weights, "120 g", book, lot_size=50)
         assert verdict.outcome == outcome, weights
         assert [row.test for row in verdict.rows] == ["packages under 118 g"]
+    assert "twice" not in str(qa.judge([113.0, 125.0], "120 g", book, lot_size=50))
     with pytest.raises(ValueError, match=r"at least 118 g .* more than the 110 g declared"):
         qa.judge([118.0], "110 g", book, lot_size=50)
 
@@ -265,6 +266,7 @@ BANDS = "bands = [{ up_to = 100, percent = 5, round_up = 0.5 }, { up_to = 200, a
         ('edition = "first"', 'edition = "first"\nmarkets = "US"', 6, "markets is 'US'; .* list"),
         ('edition = "first"', 'edition = "first"\nscope_g = [5]', 6, "smallest and the largest"),
         ('short = "slack"', "short = 3", 11, "words: short is 3"),
+        ("[words]", '[notes]\nrejected = "Hold it."\n\n[words]', 11, "did you mean 'reject'"),
         ('grade = "computed"\nbands', 'grade = "sure"\nbands', 16,
          "deficiency 1: grade is 'sure'; it must be 'read', 'second-hand'"),
         ('unit = "g"', 'unit = "stone"', 14, "unit is 'stone'"),

@@ -211,3 +211,15 @@ def test_a_pass_below_the_label_is_never_said_alone() -> None:
 
 def test_goods_are_judged_when_packed() -> None:
     assert qa.rulebook("eu-76-211").judged_at == "packing"
+
+
+def test_under_100_the_mean_rests_on_what_carries_the_directive_out() -> None:
+    """Annex II 1.4 has each package measured; 2.3, with its factors, is for samples."""
+    verdict = qa.judge([121.0] * 50, "120 g", "eu-76-211", lot_size=50)
+    assert [row.clause for row in verdict.rows] == [
+        "Annex II 1.4, as SI 2006/659 Schedule 2 paragraph 4.7 carries it out"
+    ]
+    assert verdict.plan is not None and verdict.plan.figures[0].grade == "second-hand"
+    assert verdict.plan.figures[0].clause == verdict.rows[0].clause
+    larger = qa.judge([121.0] * 30, "120 g", "eu-76-211", lot_size=100)
+    assert [row.clause for row in larger.rows] == ["Annex II 2.3", "Annex II 2.2"]

@@ -39,7 +39,26 @@ def test_each_package_is_judged_alone() -> None:
         assert qa.judge(exact, "120 g", BOOK, lot_size=108).outcome == "accept"
         verdict = qa.judge([*exact[1:], 115.1], "120 g", BOOK, lot_size=108)
         assert verdict.outcome == "reject"
-        assert [row.test for row in verdict.rows] == ["packages short by more than the tolerance"]
+        assert [row.test for row in verdict.rows] == [
+            "packages short by more than the tolerance",
+            "packages over by more than allowed",
+        ]
+
+
+@pytest.mark.parametrize("declared, most", [("40 g", 45), ("120 g", 132), ("500 g", 530)])
+def test_a_package_over_by_more_than_allowed_fails(declared: str, most: float) -> None:
+    """5 g, 10 % and 30 g over; exactly that is allowed."""
+    net = float(declared.split()[0])
+    for heavy, outcome in ((most, "accept"), (most + 0.1, "reject")):
+        verdict = qa.judge([net, heavy, net], declared, BOOK, lot_size=108)
+        assert verdict.outcome == outcome
+        row = verdict.rows[1]
+        assert (row.measured, row.limit, row.outcome) == (heavy > most, 0, outcome)
+        assert row.clause == "council guideline, over side"
+        assert row.clause in {figure.clause for figure in verdict.figures}
+    assert verdict.reason == "packages are over by more than allowed"
+    both = qa.judge([net, most + 0.1, net * 0.5], declared, BOOK, lot_size=108)
+    assert both.reason.count(" and ") == 1
 
 
 def test_a_book_without_an_over_side_says_so() -> None:

@@ -92,3 +92,13 @@ def test_the_regulations_are_those_of_great_britain() -> None:
     assert book.jurisdiction == "Great Britain"
     assert "SR 2011/331" in book.authority
     assert {"UK", "GB"} <= set(book.markets)
+
+
+def test_selling_from_a_batch_known_to_have_failed_is_told_with_a_failure() -> None:
+    """Regulation 14(1) and (2)."""
+    failed = qa.judge([119.0] * 50, "120 g", "uk-2006-659", lot_size=50)
+    assert "known to have failed is an offence unless" in failed.note
+    assert f"  {failed.note}\n" in str(failed)
+    assert failed.to_dict()["note"] == failed.note
+    passed = qa.judge([121.0] * 50, "120 g", "uk-2006-659", lot_size=50)
+    assert passed.note == "" and "offence" not in str(passed)
