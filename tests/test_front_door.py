@@ -28,7 +28,9 @@ SIGNATURES = {
         "(net, declared, book, *, lot_size, group=None, test='non-destructive', unit='g', "
         "in_order=True, group_total=None, tare_sd=0.0, tare_n=0, handled=0)"
     ),
-    "judge_lots": "(table, books, *, lot='batch', net='net_g', declared='declared_g', lot_size)",
+    "judge_lots": (
+        "(table, books, *, lot='batch', net='net_g', declared='declared_g', lot_size, order=None)"
+    ),
     "chance_of_rejection": "(mean, sd, declared, book, *, lot_size, sd_between=0.0, unit='g')",
     "rejection_by_test": "(mean, sd, declared, book, *, lot_size, sd_between=0.0, unit='g')",
     "chance_by_setting": (

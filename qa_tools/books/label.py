@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from decimal import ROUND_CEILING, ROUND_FLOOR, Decimal
+from decimal import ROUND_FLOOR, Decimal
 from typing import Final, Literal
 
 from qa_tools.books.rulebook import Declared, RuleBook, rulebook
@@ -11,6 +11,7 @@ from qa_tools.readings.quantities import GRAMS, Declaration, Quantity
 
 Goods = Literal["solid", "viscous", "liquid"]
 _AVOIRDUPOIS: Final = ("oz", "lb")
+_AVOIRDUPOIS_WORD: Final = "avoirdupois"
 
 
 @dataclass(frozen=True)
@@ -86,7 +87,7 @@ def label_check(
     --------
     >>> print(label_check("4.2 oz / 120 g", "us-hb133"))
     4.2 oz / 120 g, us-hb133: holds together; 120 g is tested.
-      4.2 oz is 120 g (4.233 oz) rounded down.
+      4.2 oz and 120 g are one, rounded; 120 g is the larger, by 0.932 g.
     >>> print(label_check("4.2 oz / 125 g", "us-hb133"))
     4.2 oz / 125 g, us-hb133: does not hold together; 125 g is tested.
       4.2 oz is 119.1 g and 125 g is 4.409 oz, 5 % apart: write 4.2 oz / 119 g or 4.4 oz / 125 g.
@@ -104,6 +105,11 @@ def label_check(
         agrees, said = _together(*label.parts, figures)
         (remarks if agrees else findings).append(said)
     clause = f" ({rule.get('clause')})"
+    systems = {_AVOIRDUPOIS_WORD if part.unit in _AVOIRDUPOIS else "metric" for part in label.parts}
+    if "needs" in rule and rule["needs"] not in systems:
+        findings.append(f"{label} says nothing in {rule['needs']} units: {rule['needs_clause']}.")
+    if "both" in rule and len(systems) < 2:
+        remarks.append(f"{label} is in one system of units: {rule['both']}.")
     for part in label.parts:
         if part.unit in _AVOIRDUPOIS:
             continue
@@ -125,15 +131,15 @@ def label_check(
 
 def _together(first: Quantity, second: Quantity, figures: tuple[int, ...]) -> tuple[bool, str]:
     """Whether two quantities are one, rounded; and how, in a sentence."""
-    for way, mode in (("down", ROUND_FLOOR), ("up", ROUND_CEILING)):
-        for part, other in ((first, second), (second, first)):
-            exact = other.grams / GRAMS[part.unit]
-            if part.value == exact:
-                return True, f"{part} is {other}."
-            step = _step(part.value, figures, part.unit)
-            if part.value == (exact / step).to_integral_value(mode) * step:
-                over = ", so it states more than that" if way == "up" else ""
-                return True, f"{part} is {other} ({_short(exact)} {part.unit}) rounded {way}{over}."
+    more, less = sorted((first, second), key=lambda part: part.grams, reverse=True)
+    by = _short(more.grams - less.grams)
+    for part, other in ((first, second), (second, first)):
+        exact = other.grams / GRAMS[part.unit]
+        if part.value == exact:
+            return True, f"{part} is {other}."
+        step = _step(part.value, figures, part.unit)
+        if abs(part.value - exact) < step and part.value % step == 0:
+            return True, f"{first} and {second} are one, rounded; {more} is the larger, by {by} g."
     away = float(100 * abs(first.grams - second.grams) / min(first.grams, second.grams))
     in_first, in_second = second.grams / GRAMS[first.unit], first.grams / GRAMS[second.unit]
     write_first = _down(in_first, _step(first.value, figures, first.unit))

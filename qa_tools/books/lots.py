@@ -11,7 +11,15 @@ import numpy as np
 from numpy.typing import NDArray
 
 from qa_tools.books.limits import EXACT_G, Limits, above, limits
-from qa_tools.books.official import conclude, decide, holds_both, is_direct, too_few
+from qa_tools.books.official import (
+    ALREADY,
+    already_failed,
+    conclude,
+    decide,
+    holds_both,
+    is_direct,
+    too_few,
+)
 from qa_tools.books.plans import NoPlan
 from qa_tools.books.rulebook import RuleBook, rulebook
 from qa_tools.readings.quantities import Declaration
@@ -414,7 +422,9 @@ def _ends(
         return
     figures += plan.figures
     if n < plan.n:
-        yield ..., end("too few", too_few(plan, n))
+        failed = already_failed(plan, sums.short, sums.twice)
+        yield ~failed, end("too few", too_few(plan, n))
+        yield failed, end("too few", too_few(plan, n) + ALREADY)
         return
     drawn = sums if is_direct(plan, n) else first(plan.n) if holds_both(plan, n) else None
     told = f"{n} weighed, the plan takes {plan.n}"

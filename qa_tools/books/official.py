@@ -117,7 +117,15 @@ class TestRow(NamedTuple):
         """What was measured, as people say it."""
         if self.unit == OF_DRAWS:
             return f"{share_words(self.measured)} of random draws pass"
-        return f"{self.measured:g} {self.unit}".rstrip()
+        if self.unit == "g":
+            return f"{self._grams(self.measured)} g"
+        return f"{self.measured:g}"
+
+    def _grams(self, amount: float) -> str:
+        """An amount in as many decimals as tell what was measured from the limit, two at least."""
+        apart = abs(self.measured - self.limit)
+        places = next((d for d in (2, 3, 4, 5) if round(apart, d)), 6) if apart else 2
+        return f"{round(amount, places) + 0.0:.{places}f}".rstrip("0").rstrip(".")
 
     @property
     def limit_words(self) -> str:
@@ -125,8 +133,23 @@ class TestRow(NamedTuple):
         if self.unit == OF_DRAWS:
             return f"{share_words(self.limit)} needed"
         if self.unit == "g":
-            return f"at least {self.limit:g} g"
+            return f"at least {self._grams(self.limit)} g"
         return f"at most {self.limit:g}"
+
+
+def already_failed(
+    plan: SamplingPlan, short: NDArray[np.int64], twice: NDArray[np.int64]
+) -> NDArray[np.bool_]:
+    """Which samples already hold more light packages than the whole plan allows."""
+    failed = np.zeros(short.shape, np.bool_)
+    if plan.count_stages:
+        failed |= short >= plan.count_stages[-1].reject
+    if plan.beyond_twice_reject is not None:
+        failed |= twice >= plan.beyond_twice_reject
+    return failed
+
+
+ALREADY: Final = "; those weighed already hold more light packages than the plan allows"
 
 
 def share_words(share: float) -> str:
@@ -179,7 +202,7 @@ class Verdict:
     ('accept', True)
     >>> print(verdict)
     eu-76-211, 120 g, lot of 3: would pass inspection; averages 0.4 g over the 120 g declared.
-      average contents: 120.433 g, at least 120 g: accept (Annex II 1.4, as SI 2006/659 Schedule 2 \
+      average contents: 120.43 g, at least 120 g: accept (Annex II 1.4, as SI 2006/659 Schedule 2 \
 paragraph 4.7 carries it out)
       No count of packages short by more than allowed: the book has none for a lot of this size.
     Our own check, 3 of 3 weighed: averages 0.4 g over the 120 g declared.
@@ -221,10 +244,16 @@ paragraph 4.7 carries it out)
         plain = PLAIN[self.outcome]
         if self.outcome != "accept":
             return f"{plain}: {self.reason}"
+        if self.limits.moisture_g:
+            allowed = self.limits.book.moisture_percent
+            plain += f" if the authority accepts {allowed:g} % for moisture"
         pull = f"pull {len(self.pull)} first" if self.pull else ""
         if self.own.finding == "short":
             short = f"but averages {grams(-self.own.over)} short: raise the fill"
-            return f"{plain}, {short}{f' and {pull}' if pull else ''}"
+            short += f" and {pull}" if pull else ""
+            if not self.own.mean_upper < self.limits.declared_g:
+                short += " (chance could explain it: or weigh more)"
+            return f"{plain}, {short}"
         return f"{plain}{f', but {pull}' if pull else ''}; {self.own.headline}"
 
     @property
@@ -358,8 +387,8 @@ def judge(
     >>> verdict = judge(bars, "100 g", "ca-crc-417", lot_size=48)
     >>> verdict.outcome, verdict.may_ship
     ('accept', True)
-    >>> print(verdict.headline)
-    would pass inspection, but averages 0.2 g short: raise the fill
+    >>> print(verdict.headline)  # doctest: +ELLIPSIS
+    would pass inspection, but averages 0.2 g short: raise the fill (chance could explain it...
     """
     weights = in_grams(net, unit)
     lot_size = whole_number(lot_size)
@@ -398,7 +427,9 @@ def judge(
     except NoPlan as missing:
         return verdict("unsettled", str(missing))
     if n < plan.n:
-        return verdict("too few", too_few(plan, n), plan)
+        counts = (np.array([below(weights, at).sum()]) for at in (found.short_g, found.twice_g))
+        more = ALREADY if already_failed(plan, *counts)[0] else ""
+        return verdict("too few", too_few(plan, n) + more, plan)
     sample = Sample(weights, below(weights, found.short_g), below(weights, found.twice_g))
     over_rows = _over_rows(found, weights)
     heavy = -1 if any(row.measured for row in over_rows) else 1
@@ -434,7 +465,7 @@ def holds_both(plan: SamplingPlan, n: int) -> bool:
 
 def _is_completed(plan: SamplingPlan, sample: Sample) -> bool:
     """Whether these are a first sample that left the count open, and then the second one."""
-    if not holds_both(plan, sample.weights.size):
+    if len(plan.count_stages) != 2 or sample.weights.size != plan.n_all:
         return False
     first = plan.count_stages[0]
     return bool(first.accept < sample.short[: first.n].sum() < first.reject)
@@ -442,7 +473,7 @@ def _is_completed(plan: SamplingPlan, sample: Sample) -> bool:
 
 def _tests_in_order(plan: SamplingPlan, found: Limits, sample: Sample) -> tuple[int, int, int]:
     """The tests of a sample taken as the plan says, the second stage decided where it is there."""
-    first = sample.weights[: plan.n]
+    first = sample.weights[: plan.mean_n or plan.n]
     short, mean, twice = (
         int(test[0])
         for test in decide(
@@ -486,7 +517,12 @@ def conclude(
     if short == 0:
         more = plan.count_stages[1].n
         return "too few", f"the first {plan.n} do not settle it: the plan weighs {more} more"
-    if not plan.count_stages:
+    if not plan.count_stages and plan.factor is None:
+        return (
+            "accept",
+            "passes the only test of the book for a lot of this size, which is no average",
+        )
+    if not plan.count_stages and plan.beyond_twice_reject is None:
         return "accept", "passes the average, the only test of the book for a lot of this size"
     return "accept", "passes every test of the book"
 
@@ -519,7 +555,7 @@ def _rows(
     names = _names(found.book)
     rows = []
     if plan.factor is not None:
-        first = sample.weights[: plan.n]
+        first = sample.weights[: plan.mean_n or plan.n]
         allowance = plan.factor * float(np.std(first, ddof=1)) if plan.factor else 0.0
         average, declared = float(np.mean(first)), found.target_g
         measured, limit = {
@@ -527,9 +563,8 @@ def _rows(
             "weighted": (average + allowance, declared),
             "error": (average - declared, -allowance),
         }[plan.mean_form]
-        rows.append(
-            TestRow(names[0], _rounded(measured), _rounded(limit), "g", mean, plan.mean_clause)
-        )
+        name = names[0] + (" after moisture allowance" if found.moisture_g else "")
+        rows.append(TestRow(name, _rounded(measured), _rounded(limit), "g", mean, plan.mean_clause))
     if plan.count_stages:
         both = sample.weights.size > plan.n
         stage = plan.count_stages[1 if both else 0]
@@ -552,7 +587,7 @@ def _over_rows(found: Limits, weights: NDArray[np.float64]) -> tuple[TestRow, ..
 
 
 def _rounded(grams: float) -> float:
-    return round(grams, 3) + 0.0  # never minus zero
+    return round(grams, 6) + 0.0  # never minus zero
 
 
 def _draw_rows(plan: SamplingPlan, found: Limits, draws: Draws) -> tuple[TestRow, ...]:

@@ -254,7 +254,7 @@ def _figure(
             " ".join([book.name, *([row["test"]] if "test" in row else []), f"plan {band}"]),
             ", ".join(words),
             row.get("clause", sampling["clause"]),
-            "computed" if printed not in (None, factor) else grade,
+            "computed" if printed not in (None, factor) and grade != "from memory" else grade,
             sampling.get("official", ""),
         )
     )

@@ -90,7 +90,8 @@ _BOOK: Final = _Keys(
         "moisture": _Keys(_GRADE),
         "label": _Keys(
             _GRADE,
-            {"figures": _Each(int), "grams_below": float, "by_volume": _Each(str), "kind": str},
+            {"figures": _Each(int), "grams_below": float, "by_volume": _Each(str), "kind": str,
+             "needs": str, "needs_clause": str, "both": str},
         ),
     },
 )  # fmt: skip

@@ -7,6 +7,7 @@ from typing import Final, NamedTuple
 
 import pandas as pd
 
+from qa_tools.books.official import ALREADY
 from qa_tools.books.own import grams, percent
 from qa_tools.charts import ControlChart
 from qa_tools.evidence.batches import Batch, BookCheck, floor_percent, remembered
@@ -104,7 +105,9 @@ def _of_packed(batch: Batch, as_of: pd.Timestamp) -> Iterator[tuple[str, str]]:
     if batch.planned:
         yield "too few weighed", _sentence(batch.planned)
     for reason, books in _by_reason(batch, "too few").items():
-        yield "too few weighed", f"Not cleared under {books}: {reason}."
+        kind = "not cleared" if ALREADY in reason else "too few weighed"
+        hold = "Hold it; not cleared" if kind == "not cleared" else "Not cleared"
+        yield kind, f"{hold} under {books}: {reason}."
     for reason, books in _by_reason(batch, "unsettled").items():
         shares = [check.verdict.draws.accept for check in open_ if check.reason == reason
                   and check.verdict is not None and check.verdict.draws is not None]  # fmt: skip
@@ -154,7 +157,7 @@ def _of_average(
     elif short and own is not None:
         passed = _names(check for check in batch.books if check.outcome == "accept")
         lead = f"Would pass inspection under {passed}, but averages" if passed else "Averages"
-        then = "raise the fill" if surely else "chance could explain it, weigh more"
+        then = "raise the fill" + ("" if surely else " or weigh more, for chance could explain it")
         yield "averages short", f"{lead} {grams(-own.over)} short of {batch.declared}: {then}."
 
 

@@ -246,7 +246,7 @@ def line(batch: Batch) -> dict[str, Any]:
         "light": below(net, limit.short_g).tolist(),
         "declared_g": limit.declared_g,
         "short_g": limit.short_g if tolerable else None,
-        "twice_g": limit.twice_g if tolerable else None,
+        "twice_g": limit.twice_g if np.isfinite(limit.twice_g) else None,
         "mean": own.mean,
         "lower": own.mean_lower,
         "upper": own.mean_upper,

@@ -58,10 +58,17 @@ def test_a_label_that_does_not_hold_together_is_told_what_would() -> None:
         assert label_check(better, "us-hb133").holds
 
 
-def test_rounding_up_is_said_to_state_more() -> None:
-    assert "119.1 g) rounded up, so it states more" in label_check(
-        "4.20 oz / 120 g", "us-hb133"
-    ).remarks[0]  # fmt: skip
+def test_the_quantity_that_states_more_is_told() -> None:
+    (remark, *_) = label_check("4 oz / 114 g", "us-hb133").remarks
+    assert remark == "4 oz and 114 g are one, rounded; 114 g is the larger, by 0.6019 g."
+
+
+def test_the_units_a_label_must_have_are_asked_for() -> None:
+    """Canada: metric is compulsory, Act s. 4(1); the US: both, FTC rule of 14 February 1994."""
+    canada = label_check("4 oz", "ca-crc-417")
+    assert not canada.holds and "metric declaration is compulsory" in canada.findings[0]
+    assert label_check("113 g", "ca-crc-417").holds
+    assert "both" in label_check("120 g", "us-hb133").remarks[0]
 
 
 def test_canada_tests_the_metric_quantity() -> None:
