@@ -124,7 +124,7 @@ class OwnCheck:
         if not math.isnan(self.mean_lower):
             return ", which chance could explain"
         if self.handled:
-            return " of those weighed"
+            return ", of those weighed"
         if math.isnan(self.tare_sd):
             return ", but the weight of the packaging is too little known to say so of the batch"
         return ", too little to speak for the batch"

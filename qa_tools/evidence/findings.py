@@ -92,7 +92,7 @@ def _of_packed(batch: Batch, as_of: pd.Timestamp) -> Iterator[tuple[str, str]]:
     yield from _of_pull(batch, as_of)
     where = _whereabouts(batch, as_of)
     open_ = [check for check in batch.books if check.outcome in ("too few", "unsettled")]
-    if where and not failed and (open_ or batch.doubts or batch.faults):
+    if where and batch.pull.empty and not failed and (open_ or batch.doubts or batch.faults):
         yield "out and not cleared", f"{batch.name}, {where}."
     for doubt in batch.doubts:
         yield "to answer", _sentence(doubt)
@@ -115,8 +115,10 @@ def _of_packed(batch: Batch, as_of: pd.Timestamp) -> Iterator[tuple[str, str]]:
             short = batch.own.short if batch.own is not None else 0
             many = f"{short} of {len(batch.sold)} short by more than allowed. " if short else ""
             kind = "could go either way" if min(shares) >= HALF else "not cleared"
-            then = "weigh the rest" if kind == "could go either way" else "hold it, weigh the rest"
-            yield kind, f"{many}Under {books} an inspection could go either way, {then}: {reason}."
+            steps = ["hold it"] if kind == "not cleared" else []
+            steps += ["weigh the rest"] if batch.packages != len(batch.sold) else []
+            then = f" ({', '.join(steps)})" if steps else ""
+            yield kind, f"{many}Under {books} an inspection could go either way{then}: {reason}."
         elif "on the shelf" in reason:
             yield "on sale and short", f"{batch.name}: {reason} (judged there by {books})."
         elif not batch.doubts:
