@@ -65,7 +65,8 @@ class Answers:
 
     def word(self, kind: str, written: str) -> str:
         """The word we use for a stage, a fate and the like: one we know, or as answered."""
-        if known := word_for(kind, written):
+        known = word_for(kind, written)
+        if known or not written:
             return known
         quoted = self.general(f'{kind} "{written}"') or self.general(f"{kind} {written}")
         return word_for(kind, quoted)
@@ -176,11 +177,10 @@ def date_order(word: str) -> str:
     return order
 
 
-def _one_of(kind: str) -> Callable[[str], str]:
-    def understand(word: str) -> str:
+def _one_of(kind: str) -> Callable[[str], object]:
+    def understand(word: str) -> None:
         if not word_for(kind, word):
             raise ValueError(f"write {shown_words(kind)}")
-        return word_for(kind, word)
 
     return understand
 

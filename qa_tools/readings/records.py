@@ -142,10 +142,13 @@ def records(
 
     texts = {name: Coded.joined([part.texts[name] for part in parts]) for name in TEXTS}
     for kind in KINDS:
-        word = partial(answers.word, kind)
-        texts[kind] = texts[kind].map(lambda text, word=word: word(text) or text).distinct()
+        texts[kind] = texts[kind].map(partial(_in_our_words, answers, kind)).distinct()
     names = [name for name in Records.__dataclass_fields__ if name not in ("texts", "remarks")]
     return Records(**{name: joined(name) for name in names}, texts=texts, remarks=remarks)
+
+
+def _in_our_words(answers: Answers, kind: str, written: str) -> str:
+    return answers.word(kind, written) or written
 
 
 def _unit(section: Section, answers: Answers) -> str:

@@ -149,7 +149,8 @@ def two_weights(s: Sift) -> None:
                     f"{s.as_net(earlier)} ({where[0]}) and {s.as_net(number)} ({where[1]}), and "
                     "neither replaces the other. Name the row that no longer holds in the column "
                     f'replaces of the other; or in {SETTINGS}: name "{where[0]}" or '
-                    f'"{where[1]}", value "slip"; or both with value "real", if they are two packages.',
+                    f'"{where[1]}", value "slip"; or both with value "real", if they are two '
+                    "packages.",
                 )
 
 

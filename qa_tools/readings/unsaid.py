@@ -88,12 +88,12 @@ def _way(s: Sift, lead: int, grams: NDArray[np.float64]) -> str:
     low, high = s.low[lead], s.high[lead]
     day = None if np.isnat(s.day[lead]) else pd.Timestamp(s.day[lead])
     tare = s.tares.of(s.product[lead], "gross", day)
+    off = tare.grams if isinstance(tare, Tare) else 0.0
+    # slips and other units are asked about by other rules
+    grams = grams[(grams >= low / 2) & (grams <= 2 * high + off)]
+    if not len(grams):
+        return ""
     quarter, middle, three = np.quantile(grams, [0.25, 0.5, 0.75])
-    if not isinstance(tare, Tare):
-        return "asked" if low / 2 <= middle <= 2 * high else ""
-    off = tare.grams
-    if not low / 2 <= middle <= 2 * high + off:
-        return ""  # a slip or another unit: asked by the other rules
     near = {
         way: low + more - _NEAR * off <= middle <= high + more + _NEAR * off
         and low + more - off / 2 < quarter

@@ -54,7 +54,7 @@ class ReadingError(ValueError):
     ...     read_weights(path)
     ... except ReadingError as fault:
     ...     print(fault)
-    none of the 1 readings in oct.csv can be used
+    no weight can be used of 1 found in oct.csv
       row 2 of oct.csv, column weight: "broken" is not a number
     """
 
@@ -356,7 +356,7 @@ def _none_usable(
     """Why nothing that was found can be used: the first readings, and what must be answered."""
     shown = range(min(len(readings), _SHOWN))
     lines = [
-        f"none of the {len(readings)} readings in {_called(found)} can be used",
+        f"no weight can be used of {len(readings)} found in {_called(found)}",
         *(
             f"{readings.where(number)}, column {readings.column[number]}"
             f"{_beside(readings.written[number], judged.reason.of[number])}"

@@ -21,9 +21,9 @@ def unknown(s: Sift) -> None:
     """One question for each file, column and word."""
     found = s.found
     for kind in KINDS:
-        known = words_of(kind)
+        known = ["", *words_of(kind)]
         column = found.texts[kind]
-        strange = column.where(lambda word, known=known: word != "" and word not in known)
+        strange = ~column.where(known.__contains__)
         where: dict[tuple[str, str], list[int]] = {}
         for number in np.flatnonzero(strange & s.open).tolist():
             where.setdefault((found.file[number], column[number]), []).append(number)
@@ -35,7 +35,7 @@ def unknown(s: Sift) -> None:
             )
             how = f"""correct it; or {SETTINGS}: name '{kind} "{word}"', value """
             how += shown_words(kind)
-            s.questions.append((file, f"{told}; known are {', '.join(known)}", how))
+            s.questions.append((file, f"{told}; known are {', '.join(known[1:])}", how))
             if kind in _OPEN:
                 for number in numbers:
                     s.doubt.add(number, f"{told}, {_OPEN[kind]}: {how}.")
