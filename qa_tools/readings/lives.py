@@ -53,8 +53,8 @@ def not_believed(s: Sift) -> None:
         s.remark.add(
             number,
             f"date not believed: {day} is more than a year after every other date in the works, "
-            "and is taken as not said; correct it, or enter the batch with its dates in "
-            "batches.csv",
+            "and is taken as not said (correct it, or enter the batch with its dates in "
+            "batches.csv)",
         )
 
 

@@ -73,6 +73,7 @@ class Sift:
     is_replaced : array of bool
         Whether a later weighing takes its place.
     reason, suggestion, doubt, remark : Sayings
+        A remark is "cause: detail", its cause in the same words for all readings.
     batch, product, stage, weighed : Coded
     when, day, packed, label_day : arrays of datetime64
         When it was weighed; the day, or where that is not said the batch's; the first packing day

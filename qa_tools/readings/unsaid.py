@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from functools import cache, partial
 from typing import Final
 
 import numpy as np
@@ -33,12 +34,19 @@ def ways(s: Sift) -> None:
     if not len(at):
         return
     keys = [s.found.file.codes, s.product.codes, s.batch.codes, s.stage.codes]
-    first = at[first_of_each([key[at] for key in keys])]
+    first = first_of_each([key[at] for key in keys])
+    order = np.argsort(first, kind="stable")
+    groups = np.split(at[order], np.flatnonzero(np.diff(first[order])) + 1)
+    dated = {name: s.tares.dated(name) for name in s.product.values}
+    tare_on = cache(partial(s.tares.of, weighed="gross"))
     of: dict[str, dict[tuple[str, str], list[int]]] = {"net": {}, "gross": {}, "asked": {}}
-    for lead in np.unique(first).tolist():
-        group = at[first == lead]
-        if way := _way(s, lead, s.found.grams[group]):
-            place = s.found.file[lead], s.product[lead]
+    for group in groups:
+        lead = int(group[0])
+        product, day = s.product[lead], s.day[lead]
+        known = dated[product] and not np.isnat(day)
+        tare = tare_on(product, day=pd.Timestamp(day) if known else None)
+        if way := _way(s.found.grams[group], s.low[lead], s.high[lead], tare):
+            place = s.found.file[lead], product
             of[way].setdefault(place, []).extend(group.tolist())
     for way in ("net", "gross"):
         for (file, product), numbers in of[way].items():
@@ -49,14 +57,14 @@ def ways(s: Sift) -> None:
             )
     _weigh_as(s, [number for numbers in of["gross"].values() for number in numbers], "gross")
     for (file, product), numbers in of["asked"].items():
+        sentence = (
+            f"Nothing says whether {_weights(s, file, product, numbers)} are gross or net: say how "
+            f"they were weighed in a column weighed, or once over the table; or in {SETTINGS}: "
+            f'name "weighed of {s.found.short[file]}", or "weighed of {product}" for all its '
+            f"files, value {shown_words('weighed')}."
+        )
         for number in numbers:
-            s.doubt.add(
-                number,
-                f"Nothing says whether {_weights(s, file, product, numbers)} are gross or net: say "
-                "how they were weighed in a column weighed, or once over the table; or in "
-                f'{SETTINGS}: name "weighed of {s.found.short[file]}", or "weighed of {product}" '
-                f"for all its files, value {shown_words('weighed')}.",
-            )
+            s.doubt.add(number, sentence)
 
 
 def _answered(s: Sift, silent: NDArray[np.bool_]) -> NDArray[np.bool_]:
@@ -83,11 +91,8 @@ def _weigh_as(s: Sift, numbers: NDArray[np.intp] | list[int], way: str) -> None:
     s.weighed = Coded(codes, [*s.weighed.values, way]).distinct()
 
 
-def _way(s: Sift, lead: int, grams: NDArray[np.float64]) -> str:
-    """ "net", "gross" or "asked"; "" where the weights are no such weights at all."""
-    low, high = s.low[lead], s.high[lead]
-    day = None if np.isnat(s.day[lead]) else pd.Timestamp(s.day[lead])
-    tare = s.tares.of(s.product[lead], "gross", day)
+def _way(grams: NDArray[np.float64], low: float, high: float, tare: Tare | str) -> str:
+    """Net, gross or to be asked; "" where there are no such weights at all."""
     off = tare.grams if isinstance(tare, Tare) else 0.0
     # slips and other units are asked about by other rules
     grams = grams[(grams >= low / 2) & (grams <= 2 * high + off)]

@@ -73,7 +73,8 @@ class Weighings:
         ..., tare_g and its spread tare_sd_g (g; NaN, not known, where a part was weighed only
         once) from tare_n empties (0 where none was taken off, or the row said its own), where it
         stands (file, sheet, row, column), whether it is judged, a doubt to be settled (what is
-        asked, and how to answer), a remark.
+        asked, and how to answer), what is pointed out (remark: "cause: detail", the same words
+        for the same cause; several are parted by "; ").
     not_used : DataFrame
         One reading a row that could not be used: where it stands, its value as written, the
         reason, a suggestion where there is a plain one, and the batch and day it would be of.

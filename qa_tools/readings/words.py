@@ -33,7 +33,7 @@ def unknown(s: Sift) -> None:
                 f'{found.short[file]}: {kind} "{word}" ({rows} row{"s" if rows > 1 else ""}) '
                 "is none we know"
             )
-            how = f"""correct it; or {SETTINGS}: name '{kind} "{word}"', value """
+            how = f"""correct it; or in {SETTINGS}: name '{kind} "{word}"', value """
             how += shown_words(kind)
             s.questions.append((file, f"{told}; known are {', '.join(known[1:])}", how))
             if kind in _OPEN:

@@ -23,7 +23,7 @@ def test_a_word_we_do_not_know_is_one_question(read: Read, kind: str, doubt: boo
     ((file, question, how),) = weighings.questions.to_numpy().tolist()
     assert file == "weights/oct.csv"
     assert question.startswith(f'oct.csv: {kind} "somehow" (2 rows) is none we know; known are ')
-    assert f"settings.csv: name '{kind} \"somehow\"', value " in how
+    assert f"or in settings.csv: name '{kind} \"somehow\"', value " in how
     table = weighings.table
     asked = table["doubt"][table["row"] < 4]
     assert asked.ne("").any() == doubt and asked.nunique() <= 1
