@@ -66,10 +66,10 @@ def names(s: Sift) -> None:
 
 def _unsaid(s: Sift, free: NDArray[np.bool_]) -> None:
     """A batch whose product nothing says: the only product there is, or asked."""
-    silent = s.product.where(lambda name: name == "") & free & s.open
     known = {*map(str, s.lists["products"]["product"]), *map(str, s.lists["labels"]["product"])}
     known.discard("")
-    if not silent.any() or not known:
+    silent = s.product.where(lambda name: name == "") & free & s.open if known else free
+    if not known or not silent.any():
         return
     first = int(silent.argmax())
     if len(known) == 1:

@@ -23,9 +23,12 @@ _NEAR: Final = 1 / 3
 
 def ways(s: Sift) -> None:
     """How a weight was weighed that does not say it: as answered, as is plain, or in doubt."""
+    answered = any(name.startswith("weighed") for name in s.answers.given)
+    if not answered and not any(map(s.tares.packaged, s.product.values)):
+        return
     silent = s.open & s.weighed.where(lambda way: way == "")
     silent &= ~s.found.weighed_as.where(lambda kind: kind == "net")
-    if any(name.startswith("weighed") for name in s.answers.given):
+    if answered:
         silent &= ~_answered(s, silent)
     # what is weighed at the cutter or while it cures has no packaging yet
     silent &= ~s.stage.where(lambda stage: stage in ("cut", "cured"))

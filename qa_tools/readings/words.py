@@ -23,6 +23,8 @@ def unknown(s: Sift) -> None:
     for kind in KINDS:
         known = ["", *words_of(kind)]
         column = found.texts[kind]
+        if all(word in known for word in column.values):
+            continue
         strange = ~column.where(known.__contains__)
         where: dict[tuple[str, str], list[int]] = {}
         for number in np.flatnonzero(strange & s.open).tolist():
