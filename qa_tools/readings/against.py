@@ -84,7 +84,7 @@ def below_half(s: Sift) -> None:
         if meant == "real":
             s.remark.add(
                 number,
-                f"{s.as_net(number)} is less than half of what is declared; answered real{by}",
+                f"answered real{by}: {s.as_net(number)}, less than half of what is declared",
             )
         else:
             asked.append(number)
@@ -103,7 +103,7 @@ def below_half(s: Sift) -> None:
         s.doubt.add(
             number,
             shared.get(number)
-            or f"{s.as_net(number)} in {s.found.where(number)} is less than half of the "
+            or f"{s.as_net(number)} in {s.setting(number)} is less than half of the "
             f"{label_words(s, number, 0)} declared: a slip or real? "
             + (f"It {hint}. " if hint else "")
             + f"Answer in {s.how_to_answer([number])}.",
@@ -171,8 +171,8 @@ def far_from_batch(s: Sift) -> None:
         hint = looks_like(s, number, float(middle[place]))
         s.remark.add(
             number,
-            f"{s.as_net(number)} is far from the others of its batch "
-            f"(middle {middle[place]:.1f} g)" + (f": {hint}" if hint else ""),
+            f"far from the others of its batch: {s.as_net(number)} against a middle of "
+            f"{middle[place]:.1f} g" + (f", {hint}" if hint else ""),
         )
 
 

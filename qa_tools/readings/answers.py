@@ -8,11 +8,13 @@ from dataclasses import dataclass, field
 from typing import Final, NamedTuple
 
 from qa_tools.readings import dates
-from qa_tools.readings.headings import folded, nearest
+from qa_tools.readings.headings import folded, nearest, word_for, words_of
 from qa_tools.readings.quantities import unit_of
 
 Question = tuple[str, str, str]
 SETTINGS: Final = "settings.csv"
+# The columns that hold a word of ours.
+KINDS: Final = ("stage", "weighed", "fate", "picked")
 _SAID: Final = re.compile(r"(row\s.+?)\s+is\s+(?:a\s+)?(real|slip)\b", re.IGNORECASE)
 _MARKS: Final = {"comma": ",", "point": ".", "dot": ".", "period": ".", ",": ",", ".": "."}
 
@@ -61,19 +63,28 @@ class Answers:
         found = self.given.get(folded(what))
         return found.value if found else ""
 
+    def word(self, kind: str, written: str) -> str:
+        """The word we use for a stage, a fate and the like: one we know, or as answered."""
+        known = word_for(kind, written)
+        if known or not written:
+            return known
+        quoted = self.general(f'{kind} "{written}"') or self.general(f"{kind} {written}")
+        return word_for(kind, quoted)
+
     def of_rows(self) -> dict[str, Answer]:
         """The answers about one reading each, by their folded names: "row 41 of oct csv"."""
         return {name: one for name, one in self.given.items() if re.match(r"row \d", name)}
 
-    def not_understood(self, files: Iterable[str]) -> list[Question]:
+    def not_understood(self, files: Iterable[str], products: Iterable[str]) -> list[Question]:
         """
         What is asked of the answers that say nothing we know; those about rows are not looked at.
 
         Parameters
         ----------
-        files : iterable of str
-            Every file that was read.
+        files, products : iterable of str
+            Every file that was read; every product.
         """
+        ways = {folded(product) for product in products}
         called = [name for file in files for name in names_of_file(file)]
         known = {folded(name) for name in called}
         asked, strange = [], []
@@ -84,11 +95,16 @@ class Answers:
                 what, of = folded_name, ""
             if folded_name in rows or folded_name.startswith("checked "):
                 continue
-            if what not in _KNOWN or (of and what not in _OF_A_FILE):
+            kind = next((kind for kind in KINDS if what.startswith(f"{kind} ")), "")
+            if kind:
+                understand, words = _one_of(kind), shown_words(kind)
+            elif what in _KNOWN and (not of or what in _OF_A_FILE):
+                understand, words = _KNOWN[what]
+            else:
                 strange.append(f'"{one.name}"')
                 continue
-            understand, words = _KNOWN[what]
-            if of and file not in known:
+            of_product = what == "weighed" and file in ways
+            if of and not kind and not of_product and file not in known:
                 close = nearest(file, called)
                 asked.append((
                     SETTINGS,
@@ -108,7 +124,8 @@ class Answers:
             asked.append((
                 SETTINGS,
                 f"No use is made of {', '.join(strange)}.",
-                f"known names are {', '.join(_KNOWN)}, row ... of a file, checked ...; "
+                f"known names are {', '.join(_KNOWN)}, row ... of a file, a word as "
+                'stage "...", checked ...; '
                 "others may stand, if they are meant for something else",
             ))  # fmt: skip
         return asked
@@ -160,6 +177,27 @@ def date_order(word: str) -> str:
     return order
 
 
+def _one_of(kind: str) -> Callable[[str], object]:
+    def understand(word: str) -> None:
+        if not word_for(kind, word):
+            raise ValueError(f"write {shown_words(kind)}")
+
+    return understand
+
+
+def shown_words(kind: str) -> str:
+    """
+    The words we know of a kind, as an answer may give them.
+
+    Examples
+    --------
+    >>> shown_words("weighed")
+    '"bare", "wrapped", "gross" or "tared on the scale"'
+    """
+    *words, last = (f'"{word}"' for word in words_of(kind))
+    return f"{', '.join(words)} or {last}"
+
+
 def _one_weekday(word: str) -> None:
     if len(dates.weekdays(word)) != 1:
         raise ValueError("one day is asked for")
@@ -170,9 +208,10 @@ _KNOWN: Final[Mapping[str, tuple[Callable[[str], object], str]]] = {
     "decimal mark": (decimal_mark, '"comma" or "point"'),
     "date order": (date_order, '"day first", "month first" or "year first"'),
     "unit": (unit_of, '"g", "kg", "mg", "oz" or "lb"'),
+    "weighed": (_one_of("weighed"), shown_words("weighed")),
     "first day of the week": (_one_weekday, 'a day, as "Monday"'),
     "working days": (dates.weekdays, 'days, as "Monday to Saturday" or "Mon, Tue, Thu"'),
     "works": (str, "its name"),
     "currency": (str, "its name"),
 }
-_OF_A_FILE: Final = ("decimal mark", "date order", "unit")
+_OF_A_FILE: Final = ("decimal mark", "date order", "unit", "weighed")

@@ -86,7 +86,7 @@ def contents(source: Path | Sequence[Path]) -> Contents:
                     name,
                     "a file that can be opened",
                     fault.strerror or str(fault),
-                    "close it where it is open, or allow it to be read",
+                    "Close it where it is open, or allow it to be read",
                 )
             )
             continue
@@ -114,7 +114,7 @@ def _no_table(name: str) -> Fault:
         name,
         "a table (CSV, XLSX or ODS)",
         f"a file ending in .{ending}" if ending else "a file without an ending",
-        "save the numbers as a table, or keep it elsewhere",
+        "Save the numbers as a table, or keep it elsewhere",
     )
 
 

@@ -181,6 +181,11 @@ def word_for(kind: str, written: str) -> str:
     return _words(kind).get(squeezed(written), "")
 
 
+def words_of(kind: str) -> list[str]:
+    """The words we use of a kind: stage, weighed, fate or picked."""
+    return list(TABLES["words"][kind])
+
+
 def nearest(written: str, names: Iterable[str]) -> str:
     """The name most like what was written; "" where none is close, or several."""
     by_fold = {squeezed(name): name for name in names}

@@ -56,6 +56,8 @@ class Section:
         two cells may be one number with a decimal comma.
     unheaded : array of bool
         Whether it is a number that stands under no heading.
+    ignored : list of str
+        Headings over cells that are not used: their words are none we know.
     """
 
     file: str
@@ -69,6 +71,7 @@ class Section:
     summed: NDArray[np.bool_]
     overfull: NDArray[np.bool_]
     unheaded: NDArray[np.bool_]
+    ignored: list[str]
 
 
 def sections(sheet: Sheet, names: Names, lot_by_name: str = "") -> list[Section]:
@@ -88,7 +91,7 @@ def sections(sheet: Sheet, names: Names, lot_by_name: str = "") -> list[Section]
         There is no column of weights.
     """
     if not sheet.columns:
-        raise NotATable("a table of weights", "an empty sheet", "fill it, or take it away")
+        raise NotATable("a table of weights", "an empty sheet", _what_to_do(sheet))
     tops = heading_rows(sheet)
     if not tops:
         return [_bare_list(sheet, names, lot_by_name)]
@@ -166,6 +169,11 @@ def _section(
         _sums_up(sheet, heads, list(weights), rows)[at],
         overfull[at],
         np.isin(under, [order.index(place) for place in unheaded]),
+        [
+            head.written
+            for place, head in enumerate(heads)
+            if head.written and not head.column and filled[place].any()
+        ],
     )
 
 
@@ -365,5 +373,7 @@ def _what_to_do(sheet: Sheet) -> str:
     for word in _first_words(sheet):
         likely = headings.likely_column(word)
         if likely in ("weight", "net", "gross"):
-            return f'head the column "{likely}" (is "{word}" meant for it?)'
-    return 'head the column of weights "weight", or take the file away'
+            return f'Head the column "{likely}" (is "{word}" meant for it?)'
+    if sheet.name:
+        return 'Head the column of weights "weight", if there is one; else leave the sheet as it is'
+    return 'Head the column of weights "weight", or take the file away'

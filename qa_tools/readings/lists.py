@@ -91,7 +91,7 @@ def raw_list(table: str, sheet: Sheet) -> RawList:
             sheet.file + (f", sheet {sheet.name}" if sheet.name else ""),
             f"the list {table} with columns {', '.join(needs)}",
             f"the headings read {shown}" if words else shown,
-            f"head its columns as {', '.join(TABLES[table]['columns'])}",
+            f"Head its columns as {', '.join(TABLES[table]['columns'])}",
         )
         return RawList(table, sheet, [], {}, {}, [fault])
     names: dict[str, int] = {}
@@ -221,7 +221,7 @@ def _cell_fault(
         raw.file,
         expected,
         f"in row {raw.rows[number]}, column {raw.heads[name].written}: {wrong}",
-        to_do or "correct the cell; it is taken as empty until then",
+        to_do or "Correct the cell; it is taken as empty until then",
         raw.rows[number],
     )
 
@@ -320,12 +320,12 @@ def _declared(raw: RawList, number: int, decimal: str | None, faults: list[Fault
             if len(parts) > 2:
                 raise ValueError("declares more than two quantities")
         except ValueError as problem:
-            to_do = "correct the cell; the label is left out until then"
+            to_do = "Correct the cell; the label is left out until then"
             if "two ways" in str(problem):
                 base = raw.sheet.file.rsplit("/", 1)[-1]
                 to_do = (
-                    f'settings.csv: name "decimal mark of {base}", value "comma" or "point"; '
-                    "the label is left out until then"
+                    f'Say in settings.csv: name "decimal mark of {base}", value "comma" or '
+                    '"point"; the label is left out until then'
                 )
             expected = "a declared quantity by weight"
             faults.append(_cell_fault(raw, name, number, expected, problem, to_do))
@@ -368,7 +368,7 @@ def _usable(raw: RawList, frame: pd.DataFrame, faults: list[Fault]) -> pd.Series
                         raw.file,
                         f"something in column {name}",
                         f"nothing in row {raw.rows[number]}, column {raw.heads[name].written}",
-                        "fill it in; the row is left out until then",
+                        "Fill it in; the row is left out until then",
                         raw.rows[number],
                     )
                 )
@@ -384,6 +384,6 @@ def _no_column(raw: RawList, name: str) -> Fault:
         raw.file,
         f'a column headed "{name}"',
         f"none; the headings read {shown}",
-        f'head a column "{name}"' + (f' (is "{meant}" meant for it?)' if meant else "")
+        f'Head a column "{name}"' + (f' (is "{meant}" meant for it?)' if meant else "")
         + "; no row of the list is used until then",
     )  # fmt: skip

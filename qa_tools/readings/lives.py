@@ -52,8 +52,9 @@ def not_believed(s: Sift) -> None:
     for number in np.flatnonzero(late).tolist():
         s.remark.add(
             number,
-            f"dated {day}, more than a year after every other date in the works: "
-            "taken as not said; correct it, or enter the batch with its dates in batches.csv",
+            f"date not believed: {day} is more than a year after every other date in the works, "
+            "and is taken as not said (correct it, or enter the batch with its dates in "
+            "batches.csv)",
         )
 
 
@@ -65,21 +66,26 @@ def outside_life(s: Sift) -> None:
     lives = batch_lives(batches, s.lists["products"])
     made = s.by_batch({name: begins for name, (begins, _) in lives.items()})
     ends = s.by_batch({name: ends for name, (_, ends) in lives.items()})
-    # before it was packed a batch may well be weighed, but not as packed
-    packed = s.stage.where(lambda stage: stage in ("packed", "shelf")) & np.isnat(made)
-    begins = np.where(packed, s.packed, made)
     day = s.when.astype("datetime64[D]")
-    for number in np.flatnonzero(s.open & (day < begins)).tolist():
+    for number in np.flatnonzero(s.open & (day < made)).tolist():
         s.remark.add(
             number,
-            f"dated {_words(day[number])}, before batch {s.batch[number]} was "
-            f"{'packed' if packed[number] else 'made'} ({_words(begins[number])})",
+            f"weighed before its batch was made: {_words(day[number])}, {s.batch[number]} made on "
+            f"{_words(made[number])}",
+        )
+    # before it was packed a batch may well be weighed, but at the cutter or while it cures
+    early = ~s.stage.where(lambda stage: stage in ("cut", "cured")) & ~(day < made)
+    for number in np.flatnonzero(s.open & early & (day < s.packed)).tolist():
+        s.remark.add(
+            number,
+            f"weighed before packing: {_words(day[number])}, {s.batch[number]} packed on "
+            f"{_words(s.packed[number])}",
         )
     for number in np.flatnonzero(s.open & (day > ends)).tolist():
         s.remark.add(
             number,
-            f"dated {_words(day[number])}, after the shelf life of batch "
-            f"{s.batch[number]} ended ({_words(ends[number])})",
+            f"weighed after its shelf life: {_words(day[number])}, that of {s.batch[number]} ended "
+            f"on {_words(ends[number])}",
         )
 
 

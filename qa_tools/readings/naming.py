@@ -7,9 +7,10 @@ from functools import partial
 from typing import Final
 
 import numpy as np
+from numpy.typing import NDArray
 
 from qa_tools.readings.coded import Coded
-from qa_tools.readings.headings import nearest, squeezed
+from qa_tools.readings.headings import nearest, squeezed, words_of
 from qa_tools.readings.sift import Sift
 
 _FILES: Final = {"batch": "batches.csv", "product": "products.csv"}
@@ -26,7 +27,7 @@ def names(s: Sift) -> None:
         if str(name) and str(name) not in keys:
             called.setdefault(str(name), set()).add(str(key))
     s.product = _placed(s, "product", called)
-    of_batch = _products_of_batches(s, _spellings(called))
+    given = _products_of_batches(s, _spellings(called))
     listed = set(batches["batch"])
     if listed:
         unknown = s.batch.where(lambda name: name != "" and name not in listed)
@@ -44,23 +45,52 @@ def names(s: Sift) -> None:
             "neither batch nor product is said",
             "write the batch in its column, or once over the table",
         )
-    implied = s.batch.map(lambda name: of_batch.get(name, "")).distinct()
+    alone = {batch: next(iter(keys)) for batch, keys in given.items() if len(keys) == 1}
+    implied = s.batch.map(lambda name: alone.get(name, "")).distinct()
     said = s.product
     s.product = said.filled(implied)
     if len(said.values) > 1 or said.values != [""]:
         for number in differing(s, said, implied):
             s.remark.add(
                 number,
-                f'the row says product "{said[number]}", the list of batches "{implied[number]}"',
+                f'product differs from the list of batches: the row says "{said[number]}", '
+                f'the list "{implied[number]}"',
             )
+    _unsaid(s, s.batch.where(lambda name: name not in given))
     listed_products = set(products["product"])
     if listed_products:
         strange = s.product.where(lambda name: name != "" and name not in listed_products)
         for number in np.flatnonzero(strange & s.open).tolist():
-            s.remark.add(number, f'product "{s.product[number]}" is not in the list of products')
+            s.remark.add(number, f'product not in the list of products: "{s.product[number]}"')
+
+
+def _unsaid(s: Sift, free: NDArray[np.bool_]) -> None:
+    """A batch whose product nothing says: the only product there is, or asked."""
+    known = {*map(str, s.lists["products"]["product"]), *map(str, s.lists["labels"]["product"])}
+    known.discard("")
+    silent = s.product.where(lambda name: name == "") & free & s.open if known else free
+    if not known or not silent.any():
+        return
+    first = int(silent.argmax())
+    if len(known) == 1:
+        only = known.pop()
+        s.product = Coded(np.where(silent, 0, s.product.codes + 1), [only, *s.product.values])
+        s.product = s.product.distinct()
+        s.remark.add(first, f'product not said: taken as "{only}", the only one there is')
+        return
+    names = list(dict.fromkeys(s.batch[number] for number in np.flatnonzero(silent).tolist()))
+    more = f" and {len(names) - 3} more" if len(names) > 3 else ""
+    whose = ", ".join(names[:3]) + more
+    s.questions.append((
+        "batches.csv",
+        f"Of which product is {whose}? batches.csv, which would say it, "
+        + ("does not." if len(s.lists["batches"]) else "is missing."),
+        "write batch and product in batches.csv, or the product beside each weighing",
+    ))  # fmt: skip
 
 
 def differing(s: Sift, said: Coded, implied: Coded) -> list[int]:
+    """The readings whose row says another product than the list of batches."""
     both = said.where(lambda name: name != "") & implied.where(lambda name: name != "")
     return [n for n in np.flatnonzero(both & s.open).tolist() if said[n] != implied[n]]
 
@@ -80,8 +110,9 @@ def days(s: Sift) -> None:
 
 def stages(s: Sift) -> None:
     """What a weighing without a stage is: a jar or tin filled, a bar fresh from the cutter."""
-    s.stage = s.found.texts["stage"]
-    silent = s.stage.where(lambda stage: stage == "")
+    said = s.found.texts["stage"]
+    silent = said.where(lambda stage: stage == "")
+    s.stage = said.map(lambda stage: stage if stage in words_of("stage") else "").distinct()
     products = s.lists["products"].drop_duplicates("product").set_index("product")
     if not silent.any() or not len(products):
         return
@@ -121,8 +152,8 @@ def _placed(s: Sift, what: str, called: Mapping[str, set[str]]) -> Coded:
     return written.map(lambda name: plain.get(name) or alone.get(squeezed(name), name)).distinct()
 
 
-def _products_of_batches(s: Sift, spelt: Mapping[str, set[str]]) -> dict[str, str]:
-    """The product of each batch; one that is given two is asked about, and has none."""
+def _products_of_batches(s: Sift, spelt: Mapping[str, set[str]]) -> dict[str, set[str]]:
+    """The product of each batch; one that is given two is asked about."""
     batches = s.lists["batches"]
     of: dict[str, set[str]] = {}
     for batch, product in zip(batches["batch"], batches["product"], strict=True):
@@ -148,7 +179,7 @@ def _products_of_batches(s: Sift, spelt: Mapping[str, set[str]]) -> dict[str, st
                     f"batches.csv gives batch {batch} two products, {both}, and the weighing names "
                     "none: correct batches.csv, or write the product beside the weighing.",
                 )
-    return {batch: next(iter(found)) for batch, found in of.items() if len(found) == 1}
+    return of
 
 
 def _spellings(called: Mapping[str, set[str]]) -> dict[str, set[str]]:

@@ -14,6 +14,19 @@ from qa_tools.readings.slips import PLAIN
 from qa_tools.readings.tare import Tare
 
 
+def said(s: Sift) -> None:
+    """How each was weighed, as far as it is said."""
+    found = s.found
+    own = ~np.isnan(found.own_tare)
+    net = found.weighed_as.where(lambda kind: kind == "net")
+    gross = found.weighed_as.where(lambda kind: kind == "gross")
+    said = found.texts["weighed"]
+    silent = said.where(lambda way: way == "")
+    # a gross column is gross; a weight with a tare beside it is gross; any other is net
+    way = np.where(silent, np.where(gross, 1, np.where(own & ~net, 1, 0)), said.codes + 2)
+    s.weighed = Coded(way, ["", "gross", *said.values]).distinct()
+
+
 def net(s: Sift) -> None:
     """Gross to net, by how each was weighed."""
     found = s.found
@@ -23,12 +36,6 @@ def net(s: Sift) -> None:
     s.net_g = found.grams
     own = ~np.isnan(found.own_tare)
     net = found.weighed_as.where(lambda kind: kind == "net")
-    gross = found.weighed_as.where(lambda kind: kind == "gross")
-    said = found.texts["weighed"]
-    silent = said.where(lambda way: way == "")
-    # a gross column is gross; a weight with a tare beside it is gross; any other is net
-    way = np.where(silent, np.where(gross, 1, np.where(own & ~net, 1, 0)), said.codes + 2)
-    s.weighed = Coded(way, ["", "gross", *said.values]).distinct()
     unknown = s.weighed.where(
         lambda one: one not in ("", "bare", "wrapped", "gross", "tared on the scale")
     )

@@ -28,6 +28,7 @@ _VOLUMES: Final = {
     *("ml", "cl", "dl", "l", "litre", "litres", "liter", "liters", "millilitre", "millilitres"),
     *("milliliter", "milliliters", "floz", "fluidounce", "fluidounces"),
 }
+_GAP: Final = r"[\s\u00a0\u202f']"
 _PIECE = re.compile(
     r"([-+]?\d[\d.,'\u00a0\u202f ]*|[-+]?[.,]\d+)\s*([^\W\d_]+(?:\s?[^\W\d_]+)?)?\.?\s*"
 )
@@ -87,7 +88,10 @@ def number_of(text: str, decimal_mark: str | None = None) -> Decimal:
     >>> number_of("4,2"), number_of("1 234.50"), number_of("1.234", ",")
     (Decimal('4.2'), Decimal('1234.50'), Decimal('1234'))
     """
-    compact = re.sub(r"[\s\u00a0\u202f']", "", text)
+    compact = re.sub(_GAP, "", text)
+    gapped = "'" in text or re.search(rf"\d{_GAP}+\d", text)
+    if gapped and not re.fullmatch(rf"[-+]?\d{{1,3}}({_GAP}\d{{3}})+([.,]\d*)?", text.strip()):
+        raise ValueError(f"{text.strip()!r} is not a number")  # "1'2" is no thousands
     if not re.fullmatch(r"[-+]?(\d[\d.,]*|[.,]\d+)", compact):
         raise ValueError(f"{text.strip()!r} is not a number")
     if decimal_mark is None:
@@ -213,6 +217,12 @@ class Declaration:
     parts : tuple of Quantity
         The quantities in the order the label gives them. Which of two is tested is for a rule
         book to say (`qa_tools.rulebook`).
+
+    Examples
+    --------
+    >>> declared = Declaration.parse("4.2 oz / 120 g")
+    >>> [str(part) for part in declared.parts]
+    ['4.2 oz', '120 g']
     """
 
     parts: tuple[Quantity, ...]

@@ -7,7 +7,7 @@ import re
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from decimal import Decimal
-from functools import cached_property
+from functools import cached_property, partial
 from typing import Any, Final, NamedTuple
 
 import numpy as np
@@ -15,10 +15,9 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from qa_tools.readings import marks
-from qa_tools.readings.answers import Answers
+from qa_tools.readings.answers import KINDS, Answers
 from qa_tools.readings.coded import Coded, Stamps
 from qa_tools.readings.dates import time_of
-from qa_tools.readings.headings import word_for
 from qa_tools.readings.layout import Section
 from qa_tools.readings.quantities import GRAMS, parse_quantity, unit_of
 from qa_tools.readings.tables import cell_text
@@ -61,7 +60,7 @@ class Records:
     weighed_as : Coded
         "weight", "net" or "gross", as the heading says.
     texts : dict of str to Coded
-        `TEXTS`, in the words we know where there are such.
+        `TEXTS`, in the words we know where there are such; a word we do not know as written.
     when : array of datetime64[ns]
     slot : array of float
         NaN where there is none.
@@ -105,10 +104,10 @@ class Records:
     def where(self, number: int) -> str:
         """Where one reading stands, as a sentence says it: "row 41 of oct.csv"."""
         sheet = f", sheet {self.sheet[number]}" if self.sheet[number] else ""
-        return f"row {self.row[number]} of {self._short[self.file[number]]}{sheet}"
+        return f"row {self.row[number]} of {self.short[self.file[number]]}{sheet}"
 
     @cached_property
-    def _short(self) -> dict[str, str]:
+    def short(self) -> dict[str, str]:
         """Each file without its folders, where that tells it from the others."""
         bases = [file.rsplit("/", 1)[-1] for file in self.file.values]
         return {
@@ -142,8 +141,14 @@ def records(
         return columns[0] if len(columns) == 1 else np.concatenate(columns)
 
     texts = {name: Coded.joined([part.texts[name] for part in parts]) for name in TEXTS}
+    for kind in KINDS:
+        texts[kind] = texts[kind].map(partial(_in_our_words, answers, kind)).distinct()
     names = [name for name in Records.__dataclass_fields__ if name not in ("texts", "remarks")]
     return Records(**{name: joined(name) for name in names}, texts=texts, remarks=remarks)
+
+
+def _in_our_words(answers: Answers, kind: str, written: str) -> str:
+    return answers.word(kind, written) or written
 
 
 def _unit(section: Section, answers: Answers) -> str:
@@ -161,8 +166,6 @@ def _part(section: Section, decimal: str | None, order: str, default: str) -> Re
     weighed = Coded(inverse, read)
     fields = section.fields
     texts = {name: _text(fields[name]) for name in TEXTS}
-    for name in ("stage", "fate", "picked", "weighed"):
-        texts[name] = _known_words(name, texts[name], remarks)
     when = _when(fields, order, remarks)
     weighed_as = section.heads.map(
         lambda head: head.column if head.column in ("net", "gross") else "weight"
@@ -291,21 +294,6 @@ def _text(column: Coded) -> Coded:
     return column.map(lambda cell: " ".join(cell_text(cell).split())).distinct()
 
 
-def _known_words(
-    name: str, column: Coded, remarks: list[tuple[NDArray[np.intp], Coded]]
-) -> Coded:  # fmt: skip
-    """The words we know for what was written; a stage we do not know is none, and pointed out."""
-    unknown = column.where(lambda text: text != "" and not word_for(name, text))
-    if unknown.any() and name in ("stage", "fate"):
-        at = np.flatnonzero(unknown)
-        taken = "taken as not said" if name == "stage" else "taken as kept"
-        remarks.append(
-            (at, column.take(at).map(lambda text: f'{name} "{text}" is none we know: {taken}'))
-        )
-    keep = name != "stage"
-    return column.map(lambda text: word_for(name, text) or (text if keep else "")).distinct()
-
-
 def _when(
     fields: Mapping[str, Coded], order: str, remarks: list[tuple[NDArray[np.intp], Coded]]
 ) -> NDArray[np.datetime64]:
@@ -324,8 +312,8 @@ def _when(
                 at,
                 column.take(at).map(
                     lambda cell: (
-                        f'the date "{cell_text(cell)}" could not be read, or can be read '
-                        "two ways: taken as not said"
+                        f'date not read: "{cell_text(cell)}" is none, or can be read two ways, '
+                        "and is taken as not said"
                     )
                 ),
             )
@@ -364,7 +352,12 @@ def _slots(
     if lost.any():
         at = np.flatnonzero(lost)
         remarks.append(
-            (at, column.take(at).map(lambda cell: f'slot "{cell_text(cell)}" is no whole number'))
+            (
+                at,
+                column.take(at).map(
+                    lambda cell: f'slot not read: "{cell_text(cell)}" is no number'
+                ),
+            )
         )
     return slots
 
@@ -394,11 +387,11 @@ def _with_second_weights(
         grams = weighed.numbers(lambda one: one.grams)[at]
         apart = np.abs(grams - second.numbers(lambda one: one.grams))
         said = Coded.constant(
-            f"{column} says the same packages in another unit: compared, not counted again", 1
+            f"same packages in another unit: {column} is compared, not counted again", 1
         )
         remarks.append((at[:1], said))
         lost = np.flatnonzero(second.where(lambda one: bool(one.problem)))
-        unread = [f"{column} not read: {one.problem}" for one in second.values]
+        unread = [f"second weight not read: {column}, {one.problem}" for one in second.values]
         remarks.append((at[lost], Coded(second.codes[lost], unread)))
         off = np.flatnonzero(apart > steps[at] + _steps(second) + 1e-9)
         faults = [
@@ -454,7 +447,7 @@ def _with_lost_tare(
     if not lost.any():
         return problem
     at = np.flatnonzero(lost)
-    remarks.append((at, tare.take(at).map(lambda one: f"its tare was not used: {one.problem}")))
+    remarks.append((at, tare.take(at).map(lambda one: f"tare not used: {one.problem}")))
     passes = lost & problem.where(lambda one: not one[0])
     passes &= weighed_as.where(lambda kind: kind == "weight")
     instead = tare.map(lambda one: (f"its tare cannot be used: {one.problem}", one.suggestion))

@@ -7,7 +7,17 @@ from collections.abc import Mapping
 import numpy as np
 import pandas as pd
 
-from qa_tools.readings import against, lives, naming, netting, slips, sold, twice
+from qa_tools.readings import (
+    against,
+    lives,
+    naming,
+    netting,
+    slips,
+    sold,
+    twice,
+    unsaid,
+    words,
+)
 from qa_tools.readings.answers import Answers
 from qa_tools.readings.records import Records
 from qa_tools.readings.sift import Sift
@@ -32,8 +42,11 @@ def apply(
     lives.not_believed(s)
     naming.days(s)
     naming.stages(s)
-    netting.net(s)
+    words.unknown(s)
     against.declared(s)
+    netting.said(s)
+    unsaid.ways(s)
+    netting.net(s)
     twice.pasted(s)
     twice.again(s)
     against.above_double(s)

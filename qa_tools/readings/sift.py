@@ -73,6 +73,7 @@ class Sift:
     is_replaced : array of bool
         Whether a later weighing takes its place.
     reason, suggestion, doubt, remark : Sayings
+        A remark is "cause: detail", its cause in the same words for all readings.
     batch, product, stage, weighed : Coded
     when, day, packed, label_day : arrays of datetime64
         When it was weighed; the day, or where that is not said the batch's; the first packing day
@@ -141,6 +142,7 @@ class Sift:
         """The readings that settings.csv speaks of; what it says of none, or several, is asked."""
         found = self.found
         of: dict[int, Answer] = {}
+        unsigned = []
         for name, one in self.answers.of_rows().items():
             row = int(re.findall(r"\d+", name)[0])
             fitting = [
@@ -152,6 +154,8 @@ class Sift:
             ]  # fmt: skip
             if len(fitting) == 1 and slip_or_real(one.value):
                 of[fitting[0]] = one
+                if not (one.who and one.when):
+                    unsigned.append(f'"{one.name}" says {slip_or_real(one.value)}')
             elif len(fitting) == 1:
                 question = f'The value "{one.value}" of "{one.name}" is not understood.'
                 self.questions.append((SETTINGS, question, self.how_to_answer(fitting)))
@@ -162,17 +166,28 @@ class Sift:
                 question = f'"{one.name}": no weighing stands there.'
                 how = "write the row and the file as the sheet shows them"
                 self.questions.append((SETTINGS, question, how))
+        if unsigned:
+            question = f"{SETTINGS}: {', '.join(unsigned)}, but not who answered and when."
+            how = "fill in the columns who and when beside it; the answer counts all the same"
+            self.questions.append((SETTINGS, question, how))
         return of
 
     def setting(self, number: int) -> str:
         """What one reading is called in settings.csv."""
         found = self.found
-        row = int(found.row[number])
+        row = f"row {found.row[number]}"
         where = found.where(number).replace(", sheet ", " sheet ")
-        beside = (found.row == row) & (found.file.codes == found.file.codes[number])
-        if (beside & (found.sheet.codes == found.sheet.codes[number])).sum() > 1:
-            where = where.replace(f"row {row}", f"row {row} {found.column[number]}", 1)
+        if self.has_others_beside[number]:
+            where = where.replace(row, f"{row} {found.column[number]}", 1)
         return where
+
+    @cached_property
+    def has_others_beside(self) -> NDArray[np.bool_]:
+        """Whether a reading shares its row of its sheet with others."""
+        found = self.found
+        rows = joint(found.file, found.sheet) * (found.row.max(initial=0) + 1) + found.row
+        _, which, many = np.unique(rows, return_inverse=True, return_counts=True)
+        return np.asarray(many[which] > 1)
 
     def how_to_answer(self, numbers: Sequence[int], shown: int = 3) -> str:
         """The rows of settings.csv that would say whether readings are slips or real."""
@@ -193,10 +208,11 @@ class Sift:
         return f"{self.found.weight[number]:.12g} {self.found.unit[number]}"
 
     def as_net(self, number: int) -> str:
-        """The net weight in grams, to the step it was read at."""
+        """The net weight in grams, to the step it was read at; after the gross it came from."""
         step = self.found.step[number]
         decimals = max(0, int(np.ceil(-np.log10(step) - 1e-9))) if step > 0 else 1
-        return f"{self.net_g[number]:.{min(decimals, 3)}f} g"
+        net = f"{self.net_g[number]:.{min(decimals, 3)}f} g"
+        return f"{self.as_read(number)} gross ({net} net)" if self.tare[number] > 0 else net
 
     @cached_property
     def tares(self) -> Tares:

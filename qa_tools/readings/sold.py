@@ -31,7 +31,7 @@ def replaced(s: Sift) -> None:
     for number in named.tolist():
         earlier = replaced_by(s, number, column[number], by_id)
         if earlier is None:
-            s.remark.add(number, f'replaces "{column[number]}", which is not found')
+            s.remark.add(number, f'replaces what is not found: "{column[number]}"')
         else:
             replaces[number] = earlier
     circling = _in_a_circle(replaces)
@@ -41,7 +41,7 @@ def replaced(s: Sift) -> None:
             s.judged[earlier] = False
     for number in sorted(circling):
         circle = sorted(_circle_of(number, replaces))
-        places = " and ".join(found.where(one) for one in circle)
+        places = " and ".join(s.setting(one) for one in circle)
         s.doubt.add(
             number,
             f"{places} replace each other: which weighing holds? Correct the column replaces; or "

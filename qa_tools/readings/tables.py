@@ -41,7 +41,7 @@ class NotATable(Exception):
     """A file, or a sheet of it, cannot be read: what was expected, what is there, what to do."""
 
     def __init__(self, expected: str, found: str, to_do: str) -> None:
-        super().__init__(f"expected {expected}; found {found}; {to_do}")
+        super().__init__(f"expected {expected}; found {found}. {to_do}")
         self.expected, self.found, self.to_do = expected, found, to_do
 
 
@@ -96,11 +96,11 @@ def read_sheets(path: Path, file: str, data: bytes, score: Score) -> list[Sheet]
         Empty, encrypted, damaged, or no table at all.
     """
     if not data[:100_000].strip(b"\x00 \t\r\n") and not data.strip(b"\x00 \t\r\n"):
-        raise NotATable("a table of weights", "an empty file", "save it again, or take it away")
+        raise NotATable("a table of weights", "an empty file", "Save it again, or take it away")
     for signature, kind in _SIGNATURES.items():
         if data.startswith(signature) and (signature != b"BM" or b"\x00" in data[:64]):
             raise NotATable(
-                "a table (CSV, XLSX or ODS)", kind, "save the numbers as a table, or take it away"
+                "a table (CSV, XLSX or ODS)", kind, "Save the numbers as a table, or take it away"
             )
     if data.startswith(_WORKBOOKS):
         return _workbook(file, data)
@@ -124,17 +124,17 @@ def _workbook(file: str, data: bytes) -> list[Sheet]:
         ]
     except calamine.PasswordError:
         raise NotATable(
-            expected, "a workbook locked with a password", "save it without a password"
+            expected, "a workbook locked with a password", "Save it without a password"
         ) from None
     except calamine.CalamineError as fault:
         # encrypted workbooks of some makers only show as a wrapper without a workbook inside
         locked = b"E\x00n\x00c\x00r\x00y\x00p\x00t" in data
         found = "a workbook locked with a password" if locked else f"a damaged file ({fault})"
-        to_do = "save it without a password" if locked else "open it and save it again"
+        to_do = "Save it without a password" if locked else "Open it and save it again"
         raise NotATable(expected, found, to_do) from None
     filled = [sheet for sheet in sheets if sheet.columns]
     if not filled:
-        raise NotATable(expected, "a workbook with nothing in it", "fill it, or take it away")
+        raise NotATable(expected, "a workbook with nothing in it", "Fill it, or take it away")
     return filled
 
 
@@ -227,7 +227,7 @@ def _text(data: bytes) -> str:
         raise NotATable(
             "a table (CSV, XLSX or ODS)",
             "bytes that are not text",
-            "save the numbers as a table, or take it away",
+            "Save the numbers as a table, or take it away",
         )
     return text
 

@@ -71,6 +71,10 @@ class Tares:
             for (product, part), rows in table.groupby(["product", "part"], sort=False)
         }
 
+    def packaged(self, product: str) -> bool:
+        """Whether the product has packaging, by its parts or by empties weighed."""
+        return bool(self._parts.get(product)) or any(of == product for of, _ in self._of if of)
+
     def dated(self, product: str) -> bool:
         """Whether the tare of a product depends on the day."""
         days = [set(rows["when"].dropna()) | ({None} if rows["when"].isna().any() else set())
@@ -154,12 +158,12 @@ def _on_day(rows: pd.DataFrame, day: pd.Timestamp | None) -> Tare:
     elif day is None:
         chosen = lots[begun[-1][1]]
         if len(begun) > 1:
-            remark = "no date, so the latest empty parts were taken off"
+            remark = "no date of weighing: the latest empty parts were taken off"
     else:
         before = [lot for when, lot in begun if when.normalize() <= day]
         chosen = lots[before[-1] if before else begun[0][1]]
         if not before:
-            remark = f"the first empty parts were weighed later, on {day_words(begun[0][0])}"
+            remark = f"empty parts weighed later: the first on {day_words(begun[0][0])}"
     weights = chosen["grams"].to_numpy(float)
     sd = float(np.std(weights, ddof=1)) if len(weights) > 1 else float("nan")
     return Tare(float(weights.mean()), sd, len(weights), remark)

@@ -125,8 +125,7 @@ def again(s: Sift) -> None:
             number, earlier = int(given[place]), int(first[place])
             s.refuse(
                 number,
-                f"{naming(s, number)} with the same weight already stands in "
-                f"{s.found.where(earlier)}",
+                f"{naming(s, number)} with the same weight already stands in {s.setting(earlier)}",
             )
 
 
@@ -134,15 +133,14 @@ def two_weights(s: Sift) -> None:
     """The same slot, or the same id, with two weights and no word which of them holds."""
     for which, naming in reversed(_PLACES):
         for number, earlier in contradicting(s, which):
-            where = s.found.where(earlier), s.found.where(number)
-            names = [f'"{s.setting(one)}"' for one in (earlier, number)]
+            where = s.setting(earlier), s.setting(number)
             for one in (earlier, number):
                 meant, by = s.answer(one)
                 if meant == "real":
                     s.remark.add(
                         one,
-                        f"{naming(s, one)} stands in {where[0]} and in {where[1]}; "
-                        f"answered real{by}: a package of its own",
+                        f"answered real{by}: {naming(s, one)} stands in {where[0]} and in "
+                        f"{where[1]}, each a package of its own",
                     )
                     continue
                 s.doubt.add(
@@ -150,8 +148,9 @@ def two_weights(s: Sift) -> None:
                     f"{naming(s, number)} of batch {s.batch[number]} was weighed twice, "
                     f"{s.as_net(earlier)} ({where[0]}) and {s.as_net(number)} ({where[1]}), and "
                     "neither replaces the other. Name the row that no longer holds in the column "
-                    f"replaces of the other; or in {SETTINGS}: name {names[0]} or {names[1]}, "
-                    'value "slip"; or both with value "real", if they are two packages.',
+                    f'replaces of the other; or in {SETTINGS}: name "{where[0]}" or '
+                    f'"{where[1]}", value "slip"; or both with value "real", if they are two '
+                    "packages.",
                 )
 
 

@@ -36,13 +36,27 @@ COLUMNS: Final = (
 NOT_USED: Final = (
     "file", "sheet", "row", "column", "value", "reason", "suggestion", "batch", "when",
 )  # fmt: skip
-SOURCES: Final = ("file", "sheet", "sha256", "rows", "used", "not_used")
 UNREAD: Final = ("file", "expected", "found", "to_do", "row")
+_SHOWN: Final = 10
 QUESTIONS: Final = ("file", "question", "how_to_answer")
 
 
 class ReadingError(ValueError):
-    """Nothing usable was found: no such folder or file, or no readable weights in it."""
+    """
+    Nothing usable was found: no such folder or file, or no weight in it that can be used.
+
+    Examples
+    --------
+    >>> import tempfile, pathlib
+    >>> path = pathlib.Path(tempfile.mkdtemp()) / "oct.csv"
+    >>> _ = path.write_text("batch,weight\\nQ-1,broken\\n")
+    >>> try:
+    ...     read_weights(path)
+    ... except ReadingError as fault:
+    ...     print(fault)
+    no weight can be used of 1 found in oct.csv
+      row 2 of oct.csv, column weight: "broken" is not a number
+    """
 
 
 @dataclass(frozen=True, eq=False, repr=False)
@@ -59,13 +73,15 @@ class Weighings:
         ..., tare_g and its spread tare_sd_g (g; NaN, not known, where a part was weighed only
         once) from tare_n empties (0 where none was taken off, or the row said its own), where it
         stands (file, sheet, row, column), whether it is judged, a doubt to be settled (what is
-        asked, and how to answer), a remark.
+        asked, and how to answer), what is pointed out (remark: "cause: detail", the same words
+        for the same cause; several are parted by "; ").
     not_used : DataFrame
         One reading a row that could not be used: where it stands, its value as written, the
         reason, a suggestion where there is a plain one, and the batch and day it would be of.
     sources : DataFrame
-        One sheet a row: file, sheet, sha256 of the file, rows (readings found), used, not_used;
-        rows is always used + not_used.
+        One sheet a row: file, sheet, sha256 of the file, rows (readings found), used, not_used
+        (rows is always used + not_used), ignored (headings over cells that are not used, as
+        '"initials", "shift"'; "" where none).
     unread : DataFrame
         What could not be read: file, expected, found, to_do, and the row of a bad cell (0 for a
         whole file).
@@ -301,20 +317,23 @@ def weigh_up(found: Contents, lists: Lists, lot_by_name: str = "", unit: str = "
             unread.append(Fault(place, fault.expected, fault.found, fault.to_do))
     if not any(len(part.rows) for part in parts):
         told = "".join(
-            f"\n  {one.file}: expected {one.expected}; found {one.found}; {one.to_do}"
+            f"\n  {one.file}: expected {one.expected}; found {one.found}. {one.to_do}"
             for one in unread
         )
-        raise ReadingError(f"no weights were found in {found.root}{told}")
+        raise ReadingError(f"no weights were found in {_called(found)}{told}")
     decimal, asked = _decimal_marks(parts, answers, lists)
     order, asked_too = _date_orders(parts, answers, lists)
     readings = records(parts, decimal, order, answers, unit)
     said = {part.file for part in parts if _says_a_unit(part)}
     unitless = {part.file for part in parts} - said
     judged = rules.apply(readings, lists.of, answers, found.copies, unitless)
+    products = {*map(str, lists.of["products"]["product"]), *judged.product.values}
     questions = [
         *lists.questions, *asked, *asked_too, *judged.questions,
-        *answers.not_understood(found.sha256),
+        *answers.not_understood(found.sha256, products),
     ]  # fmt: skip
+    if not judged.open.any():
+        raise ReadingError(_none_usable(found, readings, judged, questions))
     return Weighings(
         _used(readings, judged),
         _not_used(readings, judged),
@@ -324,6 +343,36 @@ def weigh_up(found: Contents, lists: Lists, lot_by_name: str = "", unit: str = "
         ),
         pd.DataFrame(questions, columns=list(QUESTIONS), dtype=str),
     )  # fmt: skip
+
+
+def _called(found: Contents) -> str:
+    """What was read, as a message says it: the one file, or the folder."""
+    files = {*found.sha256, *(one.file for one in found.unread)}
+    return files.pop() if len(files) == 1 else f"the folder {found.root.resolve().name}"
+
+
+def _none_usable(
+    found: Contents, readings: Records, judged: Sift, questions: Sequence[Question]
+) -> str:
+    """Why nothing that was found can be used: the first readings, and what must be answered."""
+    shown = range(min(len(readings), _SHOWN))
+    lines = [
+        f"no weight can be used of {len(readings)} found in {_called(found)}",
+        *(
+            f"{readings.where(number)}, column {readings.column[number]}"
+            f"{_beside(readings.written[number], judged.reason.of[number])}"
+            + (f" ({hint})" if (hint := judged.suggestion.of.get(number)) else "")
+            for number in shown
+        ),
+    ]
+    if len(readings) > _SHOWN:
+        lines.append(f"and {len(readings) - _SHOWN} more")
+    return "\n  ".join([*lines, *(f"{question} ({how})" for _, question, how in questions)])
+
+
+def _beside(written: str, reason: str) -> str:
+    """The value as written, where the reason does not begin with it, and the reason."""
+    return f": {reason}" if f'"{written}"' in reason else f', "{written}": {reason}'
 
 
 def _says_a_unit(part: Section) -> bool:
@@ -465,7 +514,10 @@ def _sources(
     lost = np.bincount(place[judged.reason.about()], minlength=len(rows))
     file_code = {file: code for code, file in enumerate(found.file.values)}
     sheet_code = {sheet: code for code, sheet in enumerate(found.sheet.values)}
-    sheets = list(dict.fromkeys((part.file, part.sheet) for part in parts))
+    ignored: dict[tuple[str, str], dict[str, None]] = {}
+    for part in parts:
+        ignored.setdefault((part.file, part.sheet), {}).update(dict.fromkeys(part.ignored))
+    sheets = list(ignored)
     codes = [file_code[file] * many + sheet_code[sheet] for file, sheet in sheets]
     return pd.DataFrame(
         {
@@ -475,5 +527,8 @@ def _sources(
             "rows": rows[codes].astype(np.int64),
             "used": (rows - lost)[codes].astype(np.int64),
             "not_used": lost[codes].astype(np.int64),
+            "ignored": pd.Series(
+                [", ".join(f'"{one}"' for one in heads) for heads in ignored.values()], dtype=str
+            ),
         }
     )

@@ -30,7 +30,7 @@ def folder(tmp_path: Path) -> Callable[[Files], Path]:
 LISTS: Files = {
     "products.csv": (
         "product,name,form,tare parts,cure_days,shelf_days\n"
-        "oat,Oat bar,bar,band,28,720\n"
+        "oat,Oat bar,bar,,28,720\n"
         "scrub,Rosemary scrub,jar,jar + lid,,540\n"
         "balm,Calendula balm,tin,tin,,540\n"
     ),
@@ -44,12 +44,23 @@ LISTS: Files = {
     ),
     "tare.csv": (
         "product,part,tare,unit,when,supplier_lot\n"
-        "oat,band,1.4,g,,\n"
         "scrub,jar,240,g,,\nscrub,jar,242,g,,\nscrub,lid,20,g,,\nscrub,lid,21,g,,\n"
         "balm,tin,14.0,g,2026-08-01,K1\nbalm,tin,14.4,g,2026-08-01,K1\n"
         "balm,tin,16.0,g,2026-10-01,N2\nbalm,tin,16.4,g,2026-10-02,N2\n"
     ),
 }
+
+
+BANDED: Files = {
+    "products.csv": str(LISTS["products.csv"]).replace("bar,,", "bar,band,"),
+    "tare.csv": f"{LISTS['tare.csv']!s}oat,band,1.4,g,,\n",
+}
+
+
+@pytest.fixture
+def banded() -> dict[str, str]:
+    """The products and the tare list where bars have a band."""
+    return {name.removesuffix(".csv"): str(text) for name, text in BANDED.items()}
 
 
 @pytest.fixture

@@ -27,7 +27,7 @@ def test_far_from_its_own_batch_is_used_and_pointed_out(read: Read) -> None:
     table = read(HEAD + "".join(f"OH-1,packed,,,,{weight},g,,,\n" for weight in weights)).table
     assert table["remark"].tolist()[:-1] == [""] * 6
     assert table["remark"].iloc[-1] == (
-        "135.0 g is far from the others of its batch (middle 120.1 g)"
+        "far from the others of its batch: 135.0 g against a middle of 120.1 g"
     )
 
 
@@ -57,11 +57,11 @@ def test_without_a_packing_day_the_weighing_day_says_the_label(
     read: Read, when: str, used: int
 ) -> None:
     weighings = read(
-        HEAD + f"OH-1,packed,{when},,,121,g,,,\n",
+        HEAD + f"OH-1,packed,{when},,,121,g,,,\nOH-1,packed,{when},,,100,g,,,\n",
         labels=LABELS,
         batches="batch,product\nOH-1,oat\n",
     )
-    assert len(weighings.table) == used
+    assert len(weighings.table) == used + 1
     assert weighings.table["packed_on"].isna().all()
 
 
@@ -90,7 +90,8 @@ def test_a_unit_that_is_written_is_corrected_where_it_is_written(read: Read) -> 
 
 def test_a_file_in_grams_read_as_ounces_is_one_question(read: Read) -> None:
     text = "batch,weight\n" + "OH-1,118.4\nOH-1,121\nOH-1,119.5\nOH-1,120.2\n"
-    weighings = read(text, settings="name,value\nunit,oz\n")
+    more = {"settings": "name,value\nunit,oz\n", "nov": "batch,weight\nOH-1,4.2\n"}
+    weighings = read(text, **more)
     assert weighings.not_used["reason"].nunique() == 4
     assert weighings.questions.values.tolist() == [
         [
@@ -100,8 +101,9 @@ def test_a_file_in_grams_read_as_ounces_is_one_question(read: Read) -> None:
             'If so, in settings.csv: name "unit of oct.csv", value "g"',
         ]
     ]
-    settled = read(text, settings="name,value\nunit,oz\nunit of oct.csv,g\n")
-    assert settled.table["net_g"].tolist() == [118.4, 121, 119.5, 120.2]
+    more["settings"] += "unit of oct.csv,g\n"
+    settled = read(text, **more).table[lambda table: table["file"] == "weights/oct.csv"]
+    assert settled["net_g"].tolist() == [118.4, 121, 119.5, 120.2]
 
 
 def test_light_packages_of_a_wide_sheet_are_answered_by_their_column(read: Read) -> None:
@@ -109,10 +111,22 @@ def test_light_packages_of_a_wide_sheet_are_answered_by_their_column(read: Read)
     doubts = read(text).table["doubt"]
     assert '"row 2 w2 of oct.csv"' in doubts[1] and '"row 3 w3 of oct.csv"' in doubts[5]
     settled = read(
-        text, settings="name,value\nrow 2 w2 of oct.csv,slip\nrow 3 w3 of oct.csv,real\n"
+        text,
+        settings="name,value,who,when\nrow 2 w2 of oct.csv,slip,LT,2026-10-03\n"
+        "row 3 w3 of oct.csv,real,LT,2026-10-03\n",
     )
     assert settled.table["net_g"].tolist() == [120, 121, 119, 121, 50]
     assert (settled.table["doubt"] == "").all() and not len(settled.questions)
+
+
+def test_a_gross_weight_is_told_with_its_net(read: Read) -> None:
+    weighings = read("batch,w1,w2,weighed\nCB-1,40.5,74.2,gross\nCB-1,160,74.4,gross\n")
+    assert weighings.table["doubt"][0].startswith(
+        "40.5 g gross (26.3 g net) in row 2 w1 of oct.csv is less than half of the 60 g declared"
+    )
+    assert weighings.not_used["reason"].tolist() == [
+        "160 g gross (145.8 g net) is more than double the 60 g declared"
+    ]
 
 
 def test_without_labels_nothing_is_light(folder: Write) -> None:

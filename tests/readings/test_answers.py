@@ -25,14 +25,16 @@ def asked(weighings: Weighings) -> list[str]:
     ["row 2 of oct.csv", "Row 2 of weights/oct.csv", "row 2 of oct", "row 2 weight of oct.csv"],
 )
 def test_ways_to_name_a_row(read: Read, name: str) -> None:
-    weighings = read(TEXT, settings=f"name,value\n{name},real\n")
+    weighings = read(TEXT, settings=f"name,value,who,when\n{name},real,LT,2026-10-03\n")
     assert (weighings.table["doubt"] == "").all() and not asked(weighings)
 
 
 def test_the_answer_may_stand_in_the_name(read: Read) -> None:
-    settings = 'name,value,who\n"row 2 of oct.csv is real, not a slip",yes,LT\n'
+    settings = 'name,value,who,when\n"row 2 of oct.csv is real, not a slip",yes,LT,2026-10-03\n'
     weighings = read(TEXT, settings=settings)
-    assert "answered real by LT" in weighings.table["remark"][0] and not asked(weighings)
+    assert "answered real by LT on 2026-10-03: 48 g" in weighings.table["remark"][0] and not asked(
+        weighings
+    )
 
 
 @pytest.mark.parametrize(
@@ -77,7 +79,8 @@ def test_what_is_understood_is_not_asked_about(read: Read) -> None:
     settings = (
         "name,value\ncurrency,EUR\nworks,Quillhaven\nfirst day of the week,Mon\n"
         'working days,Mon-Sat\n"working days","Mon, Tue and Thu"\nunit of oct,g\n'
-        "date order of batches.csv,year first\ndecimal mark,point\nrow 3 of oct.csv,real\n"
+        "date order of batches.csv,year first\ndecimal mark,point\nweighed,bare\n"
+        "weighed of oct.csv,bare\nweighed of oat,bare\nstage packt,packed\n"
     )
     assert not asked(read(TEXT, settings=settings))
 
@@ -112,7 +115,8 @@ def test_a_sheet_of_a_workbook_is_answered_as_it_is_asked(
         "row 2 of book.xlsx sheet Bars",
     ]
     settings = (
-        "name,value\nrow 2 of book.xlsx sheet Jars,slip\nrow 2 of book.xlsx sheet Bars,real\n"
+        "name,value,who,when\nrow 2 of book.xlsx sheet Jars,slip,LT,2026-10-03\n"
+        "row 2 of book.xlsx sheet Bars,real,LT,2026-10-03\n"
     )
     weighings = read_works(folder(files | {"settings.csv": settings})).weighings
     assert weighings.table["sheet"].tolist() == ["Jars", "Bars", "Bars"]
@@ -121,6 +125,22 @@ def test_a_sheet_of_a_workbook_is_answered_as_it_is_asked(
         folder(files | {"settings.csv": "name,value\nrow 2 of book.xlsx,slip\n"})
     ).weighings
     assert asked(both) == ['"row 2 of book.xlsx" is 2 weighings: which is meant?']
+
+
+def test_an_answer_without_who_and_when_counts_and_is_asked_about_once(read: Read) -> None:
+    settings = "name,value,who\nrow 2 of oct.csv,slip,\nrow 3 of oct.csv,real,LT\n"
+    weighings = read(TEXT, settings=settings)
+    assert weighings.table["net_g"].tolist() == [120]
+    assert asked(weighings) == [
+        'settings.csv: "row 2 of oct.csv" says slip, "row 3 of oct.csv" says real, but not who '
+        "answered and when."
+    ]
+
+
+@pytest.mark.parametrize("name", ["weighed", "weighed of oct.csv", 'fate "binned"'])
+def test_an_answer_that_is_no_word_of_ours_is_asked_about(read: Read, name: str) -> None:
+    (question,) = asked(read(TEXT, settings=f"name,value\n{name},somehow\n"))
+    assert question == f'The value "somehow" of "{name}" is not understood.'
 
 
 def test_a_later_answer_replaces_an_earlier_one() -> None:

@@ -14,7 +14,7 @@ Write = Callable[[dict[str, str | bytes]], Path]
 
 def works(folder: Write, **lists: str) -> Works:
     files: dict[str, str | bytes] = {f"{name}.csv": text for name, text in lists.items()}
-    return read_works(folder({**files, "weights/a.csv": "batch,weight\nQ-1,120\n"}))
+    return read_works(folder({**files, "weights/a.csv": "batch,weight\nQ-1,120\nQ-1,2\n"}))
 
 
 def faults(of: Works) -> list[list[str]]:
@@ -63,7 +63,7 @@ def test_a_unit_that_is_none_of_weight_makes_no_grams(
     assert (file, expected) == ("tare.csv", "a weight")
     assert said.startswith(f"in row 2, {written}")
     assert problem in said
-    assert to_do == "correct the cell; it is taken as empty until then"
+    assert to_do == "Correct the cell; it is taken as empty until then"
 
 
 def test_a_cell_that_cannot_be_read_names_row_column_and_value(folder: Write) -> None:
@@ -95,7 +95,7 @@ def test_an_empty_cell_that_is_needed_names_row_and_column(folder: Write) -> Non
             "labels.csv",
             "something in column declared",
             "nothing in row 3, column declared",
-            "fill it in; the row is left out until then",
+            "Fill it in; the row is left out until then",
         ]
     ]
 
@@ -108,7 +108,7 @@ def test_a_column_that_is_needed_is_missed_once_a_file(folder: Write) -> None:
             "labels.csv",
             'a column headed "declared"',
             'none; the headings read "product", "declard"',
-            'head a column "declared" (is "declard" meant for it?); no row of the list is used '
+            'Head a column "declared" (is "declard" meant for it?); no row of the list is used '
             "until then",
         ]
     ]

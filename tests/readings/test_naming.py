@@ -3,9 +3,12 @@
 from collections.abc import Callable
 from pathlib import Path
 
+import pytest
+
 from qa_tools.readings import Weighings, read_works
 
-Write = Callable[[dict[str, str | bytes]], Path]
+Files = dict[str, str | bytes]
+Write = Callable[[Files], Path]
 Read = Callable[..., Weighings]
 HEAD = "batch,stage,when,loaf,slot,weight,unit,id,fate,replaces\n"
 
@@ -47,6 +50,40 @@ def test_a_batch_with_two_products_is_asked_about(read: Read) -> None:
             "correct batches.csv, or write the product beside each weighing",
         ]
     ]
+
+
+def test_the_only_product_there_is_is_taken_and_said(folder: Write) -> None:
+    files: Files = {
+        "labels.csv": "product,declared\nbar,110 g\n",
+        "w.csv": "batch,weight\nA1,48\nA2,9\n",
+    }
+    table = read_works(folder(files)).weighings.table
+    assert table["product"].tolist() == ["bar", "bar"]
+    assert table["doubt"].ne("").all()
+    assert table["remark"].tolist() == [
+        'product not said: taken as "bar", the only one there is', "",
+    ]  # fmt: skip
+
+
+@pytest.mark.parametrize(
+    ("batches", "question"),
+    [
+        (None, "Of which product is A1, A2? batches.csv, which would say it, is missing."),
+        (
+            "batch,product\nA1,\nA2,oat\n",
+            "Of which product is A1? batches.csv, which would say it, does not.",
+        ),
+    ],
+)
+def test_a_batch_of_no_known_product_is_asked_about_once(
+    folder: Write, lists: Files, batches: str | None, question: str
+) -> None:
+    del lists["batches.csv"]
+    more: Files = {"batches.csv": batches} if batches else {}
+    more["weights/a.csv"] = "batch,weight\nA1,118\nA2,119\n"
+    works = read_works(folder(lists | more))
+    assert works.weighings.table["product"].tolist()[0] == ""
+    assert works.questions["question"].tolist() == [question]
 
 
 def test_several_packing_runs_of_one_product_contradict_nothing(read: Read) -> None:

@@ -9,8 +9,9 @@ from qa_tools.readings import Weighings
 Read = Callable[..., Weighings]
 
 
-def test_one_empty_part_has_a_spread_that_is_not_known(read: Read) -> None:
-    table = read("batch,weight,weighed,tare\nOH-1,121.4,wrapped,\nOH-1,121.4,gross,1.5\n").table
+def test_one_empty_part_has_a_spread_that_is_not_known(read: Read, banded: dict[str, str]) -> None:
+    text = "batch,weight,weighed,tare\nOH-1,121.4,wrapped,\nOH-1,121.4,gross,1.5\n"
+    table = read(text, **banded).table
     assert np.isnan(table["tare_sd_g"][0]) and table["tare_n"].tolist() == [1, 0]
     assert table["net_g"].tolist() == [120.0, 119.9]
 

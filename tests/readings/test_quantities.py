@@ -22,6 +22,18 @@ def test_a_leading_zero_is_no_group_of_thousands(mark: str) -> None:
         number_of(f"0{other}118", mark)
 
 
+@pytest.mark.parametrize("text", ["1'2", "1 2", "12'", "118.4 120", "1 2345", "1'234'5"])
+@pytest.mark.parametrize("mark", [".", ",", None])
+def test_a_gap_that_parts_no_thousands_makes_no_number(text: str, mark: str | None) -> None:
+    with pytest.raises(ValueError, match="is not a number"):
+        number_of(text, mark)
+
+
+@pytest.mark.parametrize("text", ["1'234.5", "1 234,5", "+1\u202f234.5"])
+def test_thousands_may_be_parted_by_a_gap(text: str) -> None:
+    assert abs(number_of(text)) == Decimal("1234.5")
+
+
 @given(st.decimals("0.001", 9999, places=3), st.sampled_from(sorted(GRAMS)))
 def test_a_quantity_is_written_so_that_it_reads_one_way_only(value: Decimal, unit: str) -> None:
     """ "1.250" may be a thousand and more: it is written "1.25"."""

@@ -67,7 +67,9 @@ def test_a_wide_row_in_two_units_counts_each_package_once(folder: Write) -> None
 def test_a_second_weight_that_cannot_be_read_is_pointed_out(folder: Write) -> None:
     rows = read(folder, "batch,net (g),net (oz)\nQ-1,120,4.23\nQ-1,121,smudged\n").table
     assert rows["net_g"].tolist() == [120, 121]
-    assert rows["remark"][1] == 'column "net (oz)" not read: "smudged" is not a number'
+    assert (
+        rows["remark"][1] == 'second weight not read: column "net (oz)", "smudged" is not a number'
+    )
 
 
 @pytest.mark.parametrize(

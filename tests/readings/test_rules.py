@@ -58,7 +58,7 @@ def test_a_date_that_can_be_read_two_ways_is_asked_and_the_reading_used(folder: 
     files = {"weights/oct.csv": "batch,when,weight\nQ-1,02/09/2026,120\n"}
     works = read_works(folder(files))
     assert works.weighings.table["when"].isna().all()
-    assert "could not be read" in works.weighings.table["remark"][0]
+    assert "date not read: " in works.weighings.table["remark"][0]
     assert len(works.questions) == 1
     answered = read_works(
         folder(files | {"settings.csv": "name,value\ndate order of oct.csv,day first\n"})

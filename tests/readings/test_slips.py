@@ -56,7 +56,7 @@ def test_an_answer_settles_it(read: Read, answer: str, used: int) -> None:
 def test_a_slip_that_nobody_doubted_is_not_used_either(read: Read) -> None:
     weighings = read(
         HEAD + "OH-1,packed,,,,119,g,,,\nOH-1,packed,,,,120,g,,,\n",
-        settings="name,value\nrow 2 of oct.csv,slip\n",
+        settings="name,value,who,when\nrow 2 of oct.csv,slip,LT,2026-10-03\n",
     )
-    assert told(weighings) == [[2, "answered slip", ""]]
+    assert told(weighings) == [[2, "answered slip by LT on 2026-10-03", ""]]
     assert not len(weighings.questions)

@@ -41,7 +41,10 @@ def test_a_new_lot_counts_from_its_day(
     assert bool(tare.remark) == (day == "2026-07-01")
 
 
-def test_a_part_weighed_once_has_no_spread(folder: Write, lists: dict[str, str | bytes]) -> None:
+def test_a_part_weighed_once_has_no_spread(
+    folder: Write, lists: dict[str, str | bytes], banded: dict[str, str]
+) -> None:
+    lists |= {f"{name}.csv": text for name, text in banded.items()}
     tare = tares(folder, lists).of("oat", "wrapped", None)
     assert isinstance(tare, Tare)
     assert (tare.grams, tare.n) == (1.4, 1)
@@ -63,7 +66,10 @@ def test_parts_by_way() -> None:
     assert _parts_by_way("") == {}
 
 
-def test_every_way_of_weighing(folder: Write, lists: dict[str, str | bytes]) -> None:
+def test_every_way_of_weighing(
+    folder: Write, lists: dict[str, str | bytes], banded: dict[str, str]
+) -> None:
+    lists |= {f"{name}.csv": text for name, text in banded.items()}
     text = (
         "batch,when,weight,weighed,tare\n"
         "CB-1,2026-09-14,60.1,bare,\n"

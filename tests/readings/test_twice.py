@@ -133,8 +133,8 @@ def test_both_real_are_two_packages(read: Read) -> None:
     ).table
     assert (table["doubt"] == "").all() and table["judged"].all()
     assert table["remark"].unique().tolist() == [
-        "slot 3 of loaf 4 stands in row 2 of oct.csv and in row 3 of oct.csv; "
-        "answered real by LT: a package of its own"
+        "answered real by LT: slot 3 of loaf 4 stands in row 2 of oct.csv and in row 3 of oct.csv, "
+        "each a package of its own"
     ]
 
 

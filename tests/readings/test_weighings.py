@@ -10,7 +10,7 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from qa_tools.readings import ReadingError, read_weights
-from qa_tools.readings.weighings import COLUMNS, NOT_USED, SOURCES, Weighings
+from qa_tools.readings.weighings import COLUMNS, NOT_USED, Weighings
 
 Write = Callable[[dict[str, str | bytes]], Path]
 
@@ -79,7 +79,11 @@ def test_rows_read_are_rows_used_and_rows_not_used(made: list[tuple[str, int]]) 
             with pytest.raises(ReadingError):
                 read_weights(place)
             return
-        weighings = read_weights(place)
+        try:
+            weighings = read_weights(place)
+        except ReadingError as fault:
+            assert f"no weight can be used of {expected} found" in str(fault)
+            return
         check(weighings)
         assert weighings.sources["rows"].sum() == expected
 
@@ -88,7 +92,9 @@ def test_columns_and_kinds(folder: Write) -> None:
     weighings = read_weights(folder({"a.csv": "batch,weight\nQ-1,118.4\nQ-1,x\n"}) / "a.csv")
     assert tuple(weighings.table.columns) == COLUMNS
     assert tuple(weighings.not_used.columns) == NOT_USED
-    assert tuple(weighings.sources.columns) == SOURCES
+    assert weighings.sources.columns.tolist() == [
+        "file", "sheet", "sha256", "rows", "used", "not_used", "ignored",
+    ]  # fmt: skip
     kinds = weighings.table.dtypes
     assert str(kinds["when"]) == "datetime64[ns]"
     assert str(kinds["slot"]) == "Int64"
@@ -133,6 +139,32 @@ def test_errors_are_plain(folder: Write) -> None:
     assert "a.csv: expected a column headed" in text
     assert '"wieght" meant' in text
     assert "b.csv: expected a table of weights; found an empty file" in text
+
+
+def test_where_nothing_can_be_used_the_first_reasons_are_told(folder: Write) -> None:
+    rows = "".join(f"Q-1,x{n}\n" for n in range(12))
+    place = folder({"oct.csv": f"batch,weight\n{rows}Q-1,1.234\n"})
+    with pytest.raises(ReadingError) as fault:
+        read_weights(place)
+    lines = str(fault.value).splitlines()
+    assert lines[0] == "no weight can be used of 13 found in oct.csv"
+    assert lines[1] == '  row 2 of oct.csv, column weight: "x0" is not a number'
+    assert lines[11] == "  and 3 more"
+    assert 'name "decimal mark of oct.csv"' in lines[12] and len(lines) == 13
+
+
+def test_a_file_without_weights_is_named(folder: Write, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.chdir(folder({"bad.csv": "x\n"}))
+    with pytest.raises(ReadingError, match=r"no weights were found in bad\.csv"):
+        read_weights("bad.csv")
+
+
+def test_columns_that_are_not_used_are_named_with_their_source(folder: Write) -> None:
+    place = folder({"a.csv": "batch,on the scale as,weight,mood,left\nQ-1,gross,118,fair,\n"})
+    assert read_weights(place).sources["ignored"].tolist() == ['"on the scale as", "mood"']
+    assert read_weights(folder({"a.csv": "batch,weight,mood\nQ-1,1,\n"})).sources[
+        "ignored"
+    ].tolist() == [""]
 
 
 def test_unreadable_files_are_listed_and_the_rest_is_read(folder: Write) -> None:

@@ -75,6 +75,27 @@ def test_one_workbook_with_a_sheet_per_table(tmp_path: Path) -> None:
     ]
 
 
+def test_a_sheet_of_a_workbook_that_holds_no_weights_may_stay(tmp_path: Path) -> None:
+    path = tmp_path / "works.xlsx"
+    book = xlsxwriter.Workbook(str(path))
+    for name, rows in {
+        "Read me": [["How to fill this in"]],
+        "Sales": [["shop", "jars"], ["A", 12]],
+        "Oct": [["batch", "weight"], ["Q-1", 118]],
+    }.items():
+        sheet = book.add_worksheet(name)
+        for number, row in enumerate(rows):
+            sheet.write_row(number, 0, row)
+    book.close()
+    unread = read_works(path).unread
+    assert unread[["file", "row"]].to_numpy().tolist() == [
+        ["works.xlsx, sheet Read me", 0], ["works.xlsx, sheet Sales", 0],
+    ]  # fmt: skip
+    assert unread["to_do"].unique().tolist() == [
+        'Head the column of weights "weight", if there is one; else leave the sheet as it is'
+    ]
+
+
 def test_lists_are_tidied(folder: Write) -> None:
     works = read_works(
         folder(
