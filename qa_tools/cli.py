@@ -153,7 +153,7 @@ def _left_out(readings: qa.Weighings) -> list[str]:
         )
     for row in readings.unread.to_dict("records"):
         lines.append(
-            f"Not read: {row['file']}: expected {row['expected']}; found {row['found']}; "
+            f"Not read: {row['file']}: expected {row['expected']}; found {row['found']}. "
             f"{row['to_do']}"
         )
     for row in readings.questions.to_dict("records"):

@@ -164,7 +164,7 @@ def test_judge_gives_the_reasons_when_nothing_could_be_used(tmp_path: Path) -> N
     path = weights(tmp_path / "w.csv", "weight", ["121", "122"])
     done = run("judge", path, *US, "--unit", "oz")
     assert done.returncode == 2
-    assert "w.csv, row 2, '121': 3430 g is more than double the 120 g declared" in done.stderr
+    assert 'row 2 of w.csv, column weight, "121": 3430 g is more than double' in done.stderr
 
 
 def test_judge_tells_what_was_not_read_and_what_is_to_answer(tmp_path: Path) -> None:

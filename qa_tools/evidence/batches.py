@@ -509,16 +509,15 @@ def _remarks(
 def _pointed_out(rows: pd.DataFrame) -> list[str]:
     """What is pointed out of readings: each by itself, but many with one cause in one line."""
     found = []
-    pointed = rows[rows["remark"] != ""]
-    cause = pointed["remark"].str.split(": ").str[0]
-    for words, same in pointed.groupby(cause, sort=False):
-        first = same.iloc[0]
+    pointed = rows[rows["remark"] != ""][["row", "file", "remark"]]
+    pointed = pointed.assign(remark=pointed["remark"].str.split("; ")).explode("remark")
+    for cause, same in pointed.groupby(pointed["remark"].str.split(": ").str[0], sort=False):
         if len(same) > NOTED:
-            found.append(f"{len(same)} readings, the first in row {first['row']} of "
-                         f"{first['file']}: {words}")  # fmt: skip
-            continue
-        places = same[["row", "file", "remark"]].itertuples(index=False)
-        found += [f"row {row} of {file}: {remark}" for row, file, remark in places]
+            row, file, _ = same.iloc[0]
+            found.append(f"{len(same)} readings, the first in row {row} of {file}: {cause}")
+        else:
+            told = same.itertuples(index=False)
+            found += [f"row {row} of {file}: {remark}" for row, file, remark in told]
     return found
 
 

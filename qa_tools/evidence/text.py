@@ -38,6 +38,8 @@ def as_text(review: Review) -> str:
         told = review.from_memory.itertuples(index=False, name=None)
         lines += [f"  {name}: {value} ({official})" for name, value, official in told]
     lines += ["", *_not_used(review)]
+    for row in review.files[review.files["columns not used"] != ""].to_dict("records"):
+        lines.append(f"  {row['file']}: no use is made of the columns {row['columns not used']}")
     books = "; ".join(f"{row['book']}, {row['edition']}" for row in review.rules.to_dict("records"))
     lines += ["", f"Rule books: {books or 'none'}. qa_tools {review.version}.", CAUTION]
     return "\n".join(lines)

@@ -36,7 +36,8 @@ dispatch, documents : DataFrame
     questions : DataFrame
         What only you can answer: file, question, how_to_answer.
     files : DataFrame
-        Every file that was read, lists included: file, sha256.
+        Every file that was read, lists included: file, sha256, and of weights the columns that
+        were not used.
 
     Examples
     --------
@@ -123,4 +124,7 @@ def read_works(folder: str | PathLike[str]) -> Works:
     weighings = weigh_up(found, lists)
     name = place.stem if place.is_file() else place.resolve().name
     files = pd.DataFrame(found.sha256.items(), columns=["file", "sha256"], dtype=str)
+    ignored = weighings.sources.groupby("file")["ignored"]
+    left = ignored.agg(lambda names: ", ".join(filter(None, names)))
+    files["columns not used"] = files["file"].map(left).fillna("").astype(str)
     return Works(place, name, weighings, files, **lists.of)

@@ -397,3 +397,11 @@ def test_weekdays_that_are_none_do_not_stop_the_review(tmp_path: Path) -> None:
     settings = "name,value,who,when\nfirst day of the week,Mittwoch,LT,2026-10-01\n"
     review = qa.review(make_works(tmp_path, around(121.0), settings=settings))
     assert any("Mittwoch" in finding.text for finding in review.findings)
+
+
+def test_columns_nobody_knows_are_named(tmp_path: Path) -> None:
+    weights = "batch,stage,when,weight,unit,mood\n"
+    weights += "".join(f"B1,packed,2026-10-06,{w},g,fine\n" for w in around(121.0))
+    review = qa.review(make_works(tmp_path, weights))
+    assert 'no use is made of the columns "mood"' in str(review)
+    assert "mood" in review.show("basis").html()
