@@ -3,10 +3,12 @@
 from qa_tools.charts.batches import batch_means
 from qa_tools.charts.chart import ControlChart
 from qa_tools.charts.factors import Constants, constants
+from qa_tools.charts.phases import Base
 from qa_tools.charts.shewhart import individuals, mean_range, mean_sd
 from qa_tools.charts.small import cusum, ewma
 
 __all__ = [
+    "Base",
     "Constants",
     "ControlChart",
     "batch_means",
