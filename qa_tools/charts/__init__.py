@@ -1,6 +1,7 @@
 """Control charts: limits, the points that signal, and why. Numbers only; pictures draw them."""
 
 from qa_tools.charts.batches import batch_means
+from qa_tools.charts.capability import Capability, capability
 from qa_tools.charts.chart import ControlChart
 from qa_tools.charts.factors import Constants, constants
 from qa_tools.charts.phases import Base
@@ -9,9 +10,11 @@ from qa_tools.charts.small import cusum, ewma
 
 __all__ = [
     "Base",
+    "Capability",
     "Constants",
     "ControlChart",
     "batch_means",
+    "capability",
     "constants",
     "cusum",
     "ewma",

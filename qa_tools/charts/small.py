@@ -6,7 +6,6 @@ from collections.abc import Callable
 from typing import Literal, NamedTuple, TypeAlias, get_args
 
 import numpy as np
-import numpy.typing as npt
 
 from qa_tools.charts.chart import ControlChart, table_of_points
 from qa_tools.charts.factors import FloatArray, IntArray
@@ -195,7 +194,7 @@ def cusum(
         columns |= {f"since_{name}": since for name, (_, since) in sums.items()}
         none = (np.full(len(away), -1.0), np.zeros(len(away), dtype=np.int64))
         (high, since_high), (low, since_low) = sums.get("high", none), sums.get("low", none)
-        up: npt.NDArray[np.bool_] = np.greater_equal(high, low)
+        up = high >= low
         points = table_of_points(
             what="sum",
             unit=unit,
@@ -210,7 +209,8 @@ def cusum(
             low="the level has moved down",
             behind=part.behind,
         )
-        since = np.where(up, since_high, since_low)
+        since = since_low.copy()
+        since[up] = since_high[up]
         points["reason"] = [
             f"{reason}, about from {f'{part.each} {part.labels[first - 1]}'.strip()} on"
             if reason
