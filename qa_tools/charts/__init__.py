@@ -3,6 +3,7 @@
 from qa_tools.charts.batches import batch_means
 from qa_tools.charts.capability import Capability, capability
 from qa_tools.charts.chart import ControlChart
+from qa_tools.charts.diagnostics import diagnostics
 from qa_tools.charts.factors import Constants, constants
 from qa_tools.charts.phases import Base
 from qa_tools.charts.shewhart import individuals, mean_range, mean_sd
@@ -17,6 +18,7 @@ __all__ = [
     "capability",
     "constants",
     "cusum",
+    "diagnostics",
     "ewma",
     "individuals",
     "mean_range",
