@@ -160,6 +160,12 @@ class ControlChart:
 
         return control_chart(self)
 
+    def shares_figure(self) -> go.Figure:
+        """Of ``batch_means``: how much batches differ and how much readings of one batch do."""
+        from qa_tools.pictures.charts import between_and_within
+
+        return between_and_within(self)
+
     def __repr__(self) -> str:
         decimals = self.decimals + 1
         rows = self.points
