@@ -32,9 +32,9 @@ SIGNATURES = {
     "review": "(works, week=None, books=None, *, as_of=None)",
     "weekly_page": "(review, out)",
     "charts.constants": "(n)",
-    "charts.mean_range": "(subgroups, *, unit='g')",
-    "charts.mean_sd": "(subgroups, *, unit='g')",
-    "charts.individuals": "(values, *, unit='g', what='reading')",
+    "charts.mean_range": "(subgroups, *, base=None, robust=False, unit='g')",
+    "charts.mean_sd": "(subgroups, *, base=None, robust=False, unit='g')",
+    "charts.individuals": "(values, *, base=None, robust=False, unit='g', what='reading')",
 }
 ATTRIBUTES = {
     "Works": (
