@@ -135,13 +135,13 @@ def _phases(base: BaseLike, labels: list[str]) -> list[Phase]:
     total = len(labels)
     if base is None:
         return [Phase(slice(0, total), slice(0, total))]
-    if isinstance(base, int) and not isinstance(base, bool):
+    if isinstance(base, int | np.integer) and not isinstance(base, bool):
         if not 2 <= base <= total:
             raise ValueError(
                 f"base is how many of the first points limits are set on, 2 to {total} here, "
                 f"better twenty; got {base}"
             )
-        return [Phase(slice(0, total), slice(0, base))]
+        return [Phase(slice(0, total), slice(0, int(base)))]
     named = [base] if isinstance(base, Base) else list(base) if isinstance(base, Sequence) else []
     if not named or not all(isinstance(one, Base) for one in named):
         raise ValueError(

@@ -82,6 +82,7 @@ def test_days_and_numbers_name_a_base_too() -> None:
     chart = individuals(by_day, base=Base(days[0].date(), days[14].date()))
     assert chart.points["base"].sum() == 15
     assert mean_range(list(ROWS.values()), base=Base(1, 15)).points["base"].sum() == 15
+    assert mean_range(ROWS, base=np.int64(15)).points["base"].sum() == 15
 
 
 def test_new_points_may_be_single_readings_or_alike() -> None:
