@@ -41,12 +41,12 @@ SIGNATURES = {
     "review": "(works, week=None, books=None, *, as_of=None)",
     "weekly_page": "(review, out)",
     "charts.constants": "(n)",
-    "charts.mean_range": "(subgroups, *, unit='g')",
-    "charts.mean_sd": "(subgroups, *, unit='g')",
-    "charts.individuals": "(values, *, unit='g', what='reading')",
-    "charts.batch_means": "(values, batch, *, unit='g')",
-    "charts.ewma": "(values, *, target, sd, weight=0.2, width=3.0, unit='g')",
-    "charts.cusum": "(values, *, target, sd, k=0.5, h=5.0, head_start=0.0, unit='g')",
+    "charts.mean_range": "(subgroups, *, base=None, robust=False, unit='g')",
+    "charts.mean_sd": "(subgroups, *, base=None, robust=False, unit='g')",
+    "charts.individuals": "(values, *, base=None, robust=False, unit='g', what='reading')",
+    "charts.batch_means": "X1",
+    "charts.ewma": "X2",
+    "charts.cusum": "X3",
 }
 ATTRIBUTES = {
     "Works": (

@@ -1,17 +1,24 @@
 """Control charts: limits, the points that signal, and why. Numbers only; pictures draw them."""
 
 from qa_tools.charts.batches import batch_means
+from qa_tools.charts.capability import Capability, capability
 from qa_tools.charts.chart import ControlChart
+from qa_tools.charts.diagnostics import diagnostics
 from qa_tools.charts.factors import Constants, constants
+from qa_tools.charts.phases import Base
 from qa_tools.charts.shewhart import individuals, mean_range, mean_sd
 from qa_tools.charts.small import cusum, ewma
 
 __all__ = [
+    "Base",
+    "Capability",
     "Constants",
     "ControlChart",
     "batch_means",
+    "capability",
     "constants",
     "cusum",
+    "diagnostics",
     "ewma",
     "individuals",
     "mean_range",

@@ -3,18 +3,22 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from typing import Any, cast
 
 import numpy as np
 import numpy.typing as npt
 import pandas as pd
 
 from qa_tools.charts.chart import ControlChart, table_of_points
-from qa_tools.charts.shewhart import mean_sd
-from qa_tools.charts.subgroups import ValuesLike, as_subgroups
+from qa_tools.charts.phases import BaseLike, in_phases
+from qa_tools.charts.shewhart import one_phase
+from qa_tools.charts.subgroups import Subgroups, ValuesLike, as_subgroups
 from qa_tools.statistics.components import components
 
 
-def batch_means(values: ValuesLike, batch: npt.ArrayLike, *, unit: str = "g") -> ControlChart:
+def batch_means(
+    values: ValuesLike, batch: npt.ArrayLike, *, base: BaseLike = None, unit: str = "g"
+) -> ControlChart:
     """
     Chart of batch means against how batches differ, the spread within each batch beneath.
 
@@ -28,6 +32,10 @@ def batch_means(values: ValuesLike, batch: npt.ArrayLike, *, unit: str = "g") ->
         Readings, batches in time order of their first reading.
     batch : array of the same length
         The batch of each reading.
+    base : int, Base or sequence of Base, optional
+        Set limits on these batches and hold them: the first so many, or base periods by label
+        (``charts.Base("B01", "B20")``), each held until the next begins. Without it limits are
+        set on all batches.
     unit : str
         Unit of the readings, for words and pictures.
 
@@ -41,8 +49,8 @@ def batch_means(values: ValuesLike, batch: npt.ArrayLike, *, unit: str = "g") ->
     Raises
     ------
     ValueError
-        Lengths differ, a reading missing or not a number or without a batch, fewer than two
-        batches of two or more readings, no difference within any batch.
+        Lengths differ, a reading missing or not a number or without a batch; in a base, fewer than
+        two batches of two or more readings, or no difference within any; a base that cannot be.
 
     Notes
     -----
@@ -62,18 +70,27 @@ def batch_means(values: ValuesLike, batch: npt.ArrayLike, *, unit: str = "g") ->
     between batches. The ordinary mean chart would alarm on 2 of 3 batches, since batches differ by
     more than their readings explain; here limits come from how batches differ.
     """
-    labels = pd.Index(np.asarray(batch), name="batch")
-    flat = pd.Series(np.asarray(values)) if not isinstance(values, pd.Series) else values
+    labels = pd.Index(cast("Any", batch), name="batch", tupleize_cols=False)
+    flat = values if isinstance(values, pd.Series) else pd.Series(np.asarray(values))
     if len(flat) != len(labels):
         raise ValueError(
             f"every reading needs its batch: got {len(flat)} readings and {len(labels)} batches"
         )
-    readings = flat.set_axis(labels)
-    ordinary = mean_sd(readings, unit=unit)
-    groups = as_subgroups(readings)
-    means = groups.means()
-    within = float((groups.sds() ** 2 * (groups.sizes - 1)).sum())
-    found = components(groups.sizes, means, within)
+    groups = as_subgroups(flat.set_axis(labels))
+
+    def charted(points: slice, base: slice) -> ControlChart:
+        return _of_phase(groups.part(points), base, unit)
+
+    return in_phases(base, groups.labels, groups.each, charted)
+
+
+def _of_phase(groups: Subgroups, base: slice, unit: str) -> ControlChart:
+    """Batches judged by how those of the base differ."""
+    ordinary = one_phase(groups, base, unit=unit)
+    of_base = groups.part(base)
+    means = ordinary.points["value"].to_numpy()
+    within = float((of_base.sds() ** 2 * (of_base.sizes - 1)).sum())
+    found = components(of_base.sizes, means[base], within)
     width = 3 * np.sqrt(found.between**2 + found.within**2 / groups.sizes)
     points = table_of_points(
         what="batch mean",
@@ -87,7 +104,7 @@ def batch_means(values: ValuesLike, batch: npt.ArrayLike, *, unit: str = "g") ->
         upper=found.mean + width,
         high="one batch far above the others, look what was different",
         low="one batch far below the others, look what was different",
-        behind=len(means),
+        behind=len(of_base.sizes),
     )
     alarms, total = len(ordinary.signals), len(means)
     decimals = ordinary.decimals + 1
@@ -108,7 +125,7 @@ def batch_means(values: ValuesLike, batch: npt.ArrayLike, *, unit: str = "g") ->
         points=points,
         sigma=found.within,
         basis="how much batches differ (variance components by restricted likelihood)",
-        behind=total,
+        behind=len(of_base.sizes),
         components=found,
         note=note,
     )

@@ -14,6 +14,8 @@ from qa_tools.statistics.components import Components
 if TYPE_CHECKING:
     import plotly.graph_objects as go
 
+    from qa_tools.charts.phases import Phase
+
 # Below this many points the limits are too uncertain to speak of. Seeded simulation (200,000 runs
 # of normal readings): from 12 the moving range puts sigma anywhere between 0.6 and 1.5 times the
 # truth (9 runs in 10), as if from 7 degrees of freedom (0.64 a range), and 1.9 % of the points
@@ -33,10 +35,11 @@ class ControlChart:
         batch before" (the moving range).
     points : DataFrame
         One row a point: point (counted from 1), label, n (readings behind it), value, centre,
-        lower, upper (in the unit of the readings), reason (where the point signals: by how much,
-        and what to look for; else "").
+        lower, upper (in the unit of the readings; NaN on a side that is not watched), base
+        (whether limits are set on it), reason (where the point signals: by how much, and what to
+        look for; else "").
     sigma : float
-        Standard deviation of one reading within a subgroup, as the limits use it.
+        Standard deviation of one reading within a subgroup, as the limits (the last ones) use it.
     unit : str
         Unit of the readings, for words and pictures.
     each : str
@@ -53,6 +56,8 @@ class ControlChart:
         Spread between and within batches, from ``batch_means``.
     note : str
         What else to know of the chart, in plain words.
+    phases : tuple of Phase
+        Points judged by the same limits, where base periods were named.
 
     Examples
     --------
@@ -78,6 +83,7 @@ class ControlChart:
     spread: ControlChart | None = None
     components: Components | None = None
     note: str = ""
+    phases: tuple[Phase, ...] = ()
 
     @property
     def few(self) -> bool:
@@ -107,17 +113,22 @@ class ControlChart:
     @property
     def decimals(self) -> int:
         """Decimals worth showing: a step between a twentieth and a half of a point's own sd."""
-        return _decimals(self.points["centre"], self.points["upper"])
+        return _decimals(self.points)
 
     @property
     def finding(self) -> str:
         """What the chart shows, in one line without a full stop."""
         signals = self.signals
-        few = f"{self.behind} {plural(self.each or self.what)} so far: too few to trust the limits"
+        from_few = f"{self.behind} {plural(self.each or self.what)}"
+        few = (
+            f"limits from only {from_few}: too few to trust them"
+            if self.phases
+            else f"{from_few} so far: too few to trust the limits"
+        )
         if not signals.empty:
             return f"{self._outside()} ({few})" if self.few else self._outside()
         if self.few:
-            return f"{few}, shown for orientation"
+            return f"{few[:1].upper()}{few[1:]}, shown for orientation"
         return f"All {len(self.points)} {plural(self.what)} lie within the limits"
 
     def _outside(self) -> str:
@@ -149,13 +160,20 @@ class ControlChart:
 
         return control_chart(self)
 
+    def shares_figure(self) -> go.Figure:
+        """Of ``batch_means``: how much batches differ and how much readings of one batch do."""
+        from qa_tools.pictures.charts import between_and_within
+
+        return between_and_within(self)
+
     def __repr__(self) -> str:
         decimals = self.decimals + 1
         rows = self.points
         low, high = rows["lower"], rows["upper"]
-        limits = f"limits {low.min():z.{decimals}f} to {high.max():z.{decimals}f} {self.unit}"
+        ends = [f"{end:z.{decimals}f}" for end in (low.min(), high.max()) if not np.isnan(end)]
+        limits = f"{plural('limit') if len(ends) > 1 else 'limit'} {' to '.join(ends)} {self.unit}"
         if low.nunique() > 1 or high.nunique() > 1:
-            limits = f"widest {limits} (they vary with the number of readings)"
+            limits = f"widest {limits} (they vary from point to point)"
         lines = [
             self.finding,
             f"Centre {rows['centre'].mean():z.{decimals}f} {self.unit}, {limits}",
@@ -168,7 +186,8 @@ class ControlChart:
 
     def _level(self, column: str) -> float | FloatArray:
         levels = self.points[column].to_numpy(dtype=np.float64)
-        return float(levels[0]) if (levels == levels[0]).all() else levels
+        same = (levels == levels[0]).all() or np.isnan(levels).all()
+        return float(levels[0]) if same else levels
 
 
 def table_of_points(
@@ -222,16 +241,15 @@ def table_of_points(
             "upper": upper,
         }
     )
-    decimals = _decimals(points["centre"], points["upper"])
+    decimals = _decimals(points)
     few = behind is not None and behind < FEWEST
     doubt = f"; limits from only {behind} are uncertain" if few else ""
     reasons = [""] * len(points)
-    for side, name, then, beyond in (
-        ("above", "upper", high, points["value"] > points["upper"]),
-        ("below", "lower", low, points["value"] < points["lower"]),
-    ):
-        for row in np.flatnonzero(beyond):
-            shown, limit = _told_apart(points["value"].iloc[row], points[name].iloc[row], decimals)
+    plotted = points["value"].to_numpy()
+    for side, name, then, sign in (("above", "upper", high, 1), ("below", "lower", low, -1)):
+        limits = points[name].to_numpy()
+        for row in np.flatnonzero(sign * plotted > sign * limits).tolist():
+            shown, limit = _told_apart(plotted[row], limits[row], decimals)
             reasons[row] = (
                 f"{what} {shown} {unit} is {side} the {name} limit {limit} {unit}: {then}{doubt}"
             )
@@ -252,9 +270,9 @@ def plural(word: str) -> str:
     return f"{first}{'es' if first.endswith(('ch', 's', 'x')) else 's'}{space}{rest}"
 
 
-def _decimals(centre: pd.Series[float], upper: pd.Series[float]) -> int:
-    sd = float((upper - centre).min()) / 3
-    return max(0, int(np.ceil(-np.log10(sd / 2))))
+def _decimals(points: pd.DataFrame) -> int:
+    reach = (points["upper"] - points["centre"]).fillna(points["centre"] - points["lower"])
+    return max(0, int(np.ceil(-np.log10(float(reach.min()) / 6))))
 
 
 def _told_apart(value: float, limit: float, decimals: int) -> tuple[str, str]:

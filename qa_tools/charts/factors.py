@@ -8,7 +8,7 @@ from typing import Any, Final, Generic, TypeVar, overload
 
 import numpy as np
 import numpy.typing as npt
-from scipy.special import ndtr, poch
+from scipy.special import gammaincinv, ndtr, poch
 
 FloatArray = npt.NDArray[np.float64]
 IntArray = npt.NDArray[np.int64]
@@ -143,6 +143,42 @@ def sd_mean(sizes: IntArray) -> FloatArray:
     return np.asarray(np.sqrt(2 / below) * poch(below / 2, 0.5), dtype=np.float64)
 
 
+def range_median(sizes: IntArray) -> FloatArray:
+    """
+    Median of the range of n standard normal readings.
+
+    Parameters
+    ----------
+    sizes : array of int
+        Readings in each subgroup, 2 or more.
+
+    Examples
+    --------
+    >>> range_median(np.array([2, 5])).round(4)
+    array([0.9539, 2.2569])
+    """
+    distinct, where = np.unique(sizes, return_inverse=True)
+    return np.array([_range_median(int(n)) for n in distinct])[where.reshape(sizes.shape)]
+
+
+def sd_median(sizes: IntArray) -> FloatArray:
+    """
+    Median of the standard deviation of n standard normal readings.
+
+    Parameters
+    ----------
+    sizes : array of int
+        Readings in each subgroup, 2 or more.
+
+    Examples
+    --------
+    >>> sd_median(np.array([2, 5])).round(4)
+    array([0.6745, 0.9161])
+    """
+    below = np.asarray(sizes, dtype=np.float64) - 1
+    return np.asarray(np.sqrt(2 * gammaincinv(below / 2, 0.5) / below), dtype=np.float64)
+
+
 # The range of n normal readings has P(R <= w) = n ∫ φ(x) [Φ(x+w) - Φ(x)]^(n-1) dx, and its moments
 # are integrals of 1 - P. The inner integrand is smooth and dies out at both ends, where equal steps
 # converge fastest; the outer one takes Gauss-Legendre nodes on panels.
@@ -168,6 +204,17 @@ def _range_moments(n: int) -> tuple[float, float]:
     mean = float(beyond @ _DW)
     mean_square = float(2 * (beyond * _W) @ _DW)
     return mean, float(np.sqrt(mean_square - mean * mean))
+
+
+@cache
+def _range_median(n: int) -> float:
+    from scipy.optimize import brentq
+
+    def below(width: float) -> float:
+        gaps = ndtr(_X + width) - ndtr(_X)
+        return float(n * _STEP * (_PHI * gaps ** (n - 1)).sum()) - 0.5
+
+    return float(brentq(below, 0.1, _WIDEST))
 
 
 def _whole_sizes(n: npt.ArrayLike) -> IntArray:

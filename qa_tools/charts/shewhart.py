@@ -2,21 +2,36 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
+from typing import Final, NamedTuple
+
 import numpy as np
 
 from qa_tools.charts.chart import ControlChart, table_of_points
-from qa_tools.charts.factors import FloatArray, constants, range_moments, sd_mean
+from qa_tools.charts.factors import (
+    FloatArray,
+    IntArray,
+    constants,
+    range_median,
+    range_moments,
+    sd_mean,
+    sd_median,
+)
+from qa_tools.charts.phases import BaseLike, in_phases
 from qa_tools.charts.subgroups import (
     Subgroups,
     SubgroupsLike,
     ValuesLike,
     as_subgroups,
     as_values,
+    check_base,
     differs,
 )
 
 
-def mean_range(subgroups: SubgroupsLike, *, unit: str = "g") -> ControlChart:
+def mean_range(
+    subgroups: SubgroupsLike, *, base: BaseLike = None, robust: bool = False, unit: str = "g"
+) -> ControlChart:
     """
     Chart of subgroup means with three-sigma limits from the subgroup ranges, ranges beneath.
 
@@ -29,6 +44,13 @@ def mean_range(subgroups: SubgroupsLike, *, unit: str = "g") -> ControlChart:
         A mapping: label -> readings. A 2-D array or DataFrame: a row is a subgroup. A Series:
         readings under the same index value form a subgroup (``table.set_index("batch")["net_g"]``),
         in order of first appearance. Sizes may differ. Keys and index values become labels.
+    base : int, Base or sequence of Base, optional
+        Set limits on these points and hold them: the first so many, or base periods by label
+        (``charts.Base("B01", "B20")``), each held until the next begins. Without it limits are
+        set on all points.
+    robust : bool
+        Limits from medians, which a few points out of order hardly move: for a base period that
+        may hold some. They are less sure than means where none is.
     unit : str
         Unit of the readings, for words and pictures.
 
@@ -41,15 +63,16 @@ def mean_range(subgroups: SubgroupsLike, *, unit: str = "g") -> ControlChart:
     Raises
     ------
     ValueError
-        Fewer than two subgroups of two or more readings, an empty subgroup, a reading missing or
-        not a number, no difference within any subgroup (sd 0).
+        Fewer than two subgroups of two or more readings in a base, no difference within any of
+        them (sd 0); an empty subgroup, a reading missing or not a number; a base that cannot be.
 
     Notes
     -----
     NIST/SEMATECH e-Handbook 6.3.2.1 (pmc321.htm); ISO 7870-2. With unequal sizes the centre is
     the mean of all readings, and sigma the mean of R/d2 weighted by (d2/d3)^2: of all weighted
     means without bias the one with the smallest variance (Burr 1969, Journal of Quality
-    Technology 1, 163-167, from memory). With equal sizes it is the mean range over d2.
+    Technology 1, 163-167, from memory). With equal sizes it is the mean range over d2. Robust:
+    the median of the means, and the median of each range over the median of such a range.
 
     Examples
     --------
@@ -61,15 +84,12 @@ def mean_range(subgroups: SubgroupsLike, *, unit: str = "g") -> ControlChart:
     >>> then
     'one far above the others, look what was different; limits from only 3 are uncertain'
     """
-    groups = as_subgroups(subgroups)
-    many = groups.sizes >= 2
-    d2, d3 = range_moments(groups.sizes[many])
-    return _means_and_spread(
-        groups, groups.ranges()[many], d2, d3, what="range", basis="mean range over d2", unit=unit
-    )
+    return _means_and_spread(as_subgroups(subgroups), _RANGE, base, robust, unit)
 
 
-def mean_sd(subgroups: SubgroupsLike, *, unit: str = "g") -> ControlChart:
+def mean_sd(
+    subgroups: SubgroupsLike, *, base: BaseLike = None, robust: bool = False, unit: str = "g"
+) -> ControlChart:
     """
     Chart of subgroup means with three-sigma limits from the subgroup sds, sds beneath.
 
@@ -81,6 +101,13 @@ def mean_sd(subgroups: SubgroupsLike, *, unit: str = "g") -> ControlChart:
         A mapping: label -> readings. A 2-D array or DataFrame: a row is a subgroup. A Series:
         readings under the same index value form a subgroup (``table.set_index("batch")["net_g"]``),
         in order of first appearance. Sizes may differ. Keys and index values become labels.
+    base : int, Base or sequence of Base, optional
+        Set limits on these points and hold them: the first so many, or base periods by label
+        (``charts.Base("B01", "B20")``), each held until the next begins. Without it limits are
+        set on all points.
+    robust : bool
+        Limits from medians, which a few points out of order hardly move: for a base period that
+        may hold some. They are less sure than means where none is.
     unit : str
         Unit of the readings, for words and pictures.
 
@@ -93,15 +120,16 @@ def mean_sd(subgroups: SubgroupsLike, *, unit: str = "g") -> ControlChart:
     Raises
     ------
     ValueError
-        Fewer than two subgroups of two or more readings, an empty subgroup, a reading missing or
-        not a number, no difference within any subgroup (sd 0).
+        Fewer than two subgroups of two or more readings in a base, no difference within any of
+        them (sd 0); an empty subgroup, a reading missing or not a number; a base that cannot be.
 
     Notes
     -----
     NIST/SEMATECH e-Handbook 6.3.2.1 (pmc321.htm); ISO 7870-2. With unequal sizes the centre is
     the mean of all readings, and sigma the mean of s/c4 weighted by c4^2/(1 - c4^2): of all
     weighted means without bias the one with the smallest variance (Burr 1969, Journal of Quality
-    Technology 1, 163-167, from memory). With equal sizes it is the mean sd over c4.
+    Technology 1, 163-167, from memory). With equal sizes it is the mean sd over c4. Robust: the
+    median of the means, and the median of each sd over the median of such an sd.
 
     Examples
     --------
@@ -109,21 +137,17 @@ def mean_sd(subgroups: SubgroupsLike, *, unit: str = "g") -> ControlChart:
     >>> round(chart.lower, 2), round(chart.upper, 2), len(chart.signals)
     (119.18, 121.53, 0)
     """
-    groups = as_subgroups(subgroups)
-    many = groups.sizes >= 2
-    c4 = sd_mean(groups.sizes[many])
-    return _means_and_spread(
-        groups,
-        groups.sds()[many],
-        c4,
-        np.sqrt(1 - c4 * c4),
-        what="standard deviation",
-        basis="mean sd over c4",
-        unit=unit,
-    )
+    return _means_and_spread(as_subgroups(subgroups), _SD, base, robust, unit)
 
 
-def individuals(values: ValuesLike, *, unit: str = "g", what: str = "reading") -> ControlChart:
+def individuals(
+    values: ValuesLike,
+    *,
+    base: BaseLike = None,
+    robust: bool = False,
+    unit: str = "g",
+    what: str = "reading",
+) -> ControlChart:
     """
     Chart of single readings in time order with limits from the moving range, which is beneath.
 
@@ -133,6 +157,13 @@ def individuals(values: ValuesLike, *, unit: str = "g", what: str = "reading") -
     ----------
     values : 1-D array or Series
         Readings in time order. The index of a Series becomes the labels.
+    base : int, Base or sequence of Base, optional
+        Set limits on these points and hold them: the first so many, or base periods by label
+        (``charts.Base("B01", "B20")``), each held until the next begins. Without it limits are
+        set on all points.
+    robust : bool
+        Limits from medians, which a few points out of order hardly move: for a base period that
+        may hold some. They are less sure than means where none is.
     unit : str
         Unit of the readings, for words and pictures.
     what : str
@@ -142,17 +173,19 @@ def individuals(values: ValuesLike, *, unit: str = "g", what: str = "reading") -
     -------
     ControlChart
         Of the readings; ``.spread`` is the chart of the moving ranges, a range standing at the
-        later of its two readings.
+        later of its two readings, none across the start of new limits.
 
     Raises
     ------
     ValueError
-        Fewer than two readings, one missing or not a number, all equal (sd 0).
+        Fewer than two readings, one missing or not a number; all of a base equal (sd 0); a base
+        that cannot be.
 
     Notes
     -----
     NIST/SEMATECH e-Handbook 6.3.2.2 (pmc322.htm), which prints figures made with d2 = 1.128; here
-    d2 is 2/sqrt(pi), which moves a limit by 0.03 % of its distance from the centre.
+    d2 is 2/sqrt(pi), which moves a limit by 0.03 % of its distance from the centre. Robust: the
+    median reading, and the median moving range over 0.9539.
 
     Examples
     --------
@@ -161,22 +194,57 @@ def individuals(values: ValuesLike, *, unit: str = "g", what: str = "reading") -
     (50.81, 45.8176, 55.8024)
     """
     readings, labels, each = as_values(values)
+    each = each or what
+
+    def charted(points: slice, base: slice) -> ControlChart:
+        return _one_by_one(readings[points], labels[points], each, what, base, robust, unit)
+
+    return in_phases(base, labels, each, charted)
+
+
+def moving_sigma(readings: FloatArray, *, robust: bool = False) -> float:
+    """
+    Standard deviation of single readings, from how much neighbours differ.
+
+    Examples
+    --------
+    >>> round(moving_sigma(np.array([49.6, 47.6, 49.9, 51.3])), 4)
+    1.6838
+    """
     moving = np.abs(np.diff(readings))
     if not differs(moving, readings):
         raise ValueError(
             f"all {len(readings)} readings are equal (sd 0), so limits would have no width. "
             "Weigh on a finer scale"
         )
+    two = np.array([2])
+    if robust:
+        return _median(moving / range_median(two), "differences from one reading to the next")
+    return float(moving.mean() / range_moments(two)[0].item())
+
+
+def _one_by_one(
+    readings: FloatArray,
+    labels: list[str],
+    each: str,
+    what: str,
+    base: slice,
+    robust: bool,
+    unit: str,
+) -> ControlChart:
+    """Single readings and their moving ranges, limits from some of them."""
     pair = constants(2)
-    mean_range = float(moving.mean())
-    sigma = mean_range / pair.d2
-    centre = float(readings.mean())
+    moving = np.abs(np.diff(readings))
+    of_base = readings[base]
+    sigma = moving_sigma(of_base, robust=robust)
+    mean_range = sigma * pair.d2
+    centre = float(np.median(of_base) if robust else of_base.mean())
     point = np.arange(1, len(readings) + 1)
-    each = each or what
-    basis = f"how much one {each} differs from the next (mean moving range over d2)"
+    by = "median moving range over its median" if robust else "mean moving range over d2"
+    basis = f"how much one {each} differs from the next ({by})"
     difference = f"difference from the {each} before"
     high, low = _beyond(each)
-    behind = len(readings)
+    behind = len(of_base)
     spread = table_of_points(
         what=difference,
         unit=unit,
@@ -209,24 +277,79 @@ def individuals(values: ValuesLike, *, unit: str = "g", what: str = "reading") -
     return ControlChart(what, points, sigma, unit, each, basis, behind, beneath)
 
 
+class _Spread(NamedTuple):
+    """A measure of the spread of a subgroup, and what it is for sigma 1, by number of readings."""
+
+    what: str
+    by_mean: str
+    by_median: str
+    of: Callable[[Subgroups], FloatArray]
+    moments: Callable[[IntArray], tuple[FloatArray, FloatArray]]
+    median: Callable[[IntArray], FloatArray]
+
+
+def _sd_moments(sizes: IntArray) -> tuple[FloatArray, FloatArray]:
+    c4 = sd_mean(sizes)
+    return c4, np.sqrt(1 - c4 * c4)
+
+
+_RANGE: Final = _Spread(
+    "range",
+    "mean range over d2",
+    "median range over its median",
+    Subgroups.ranges,
+    range_moments,
+    range_median,
+)
+_SD: Final = _Spread(
+    "standard deviation",
+    "mean sd over c4",
+    "median sd over its median",
+    Subgroups.sds,
+    _sd_moments,
+    sd_median,
+)
+
+
 def _means_and_spread(
-    groups: Subgroups,
-    spreads: FloatArray,
-    expected: FloatArray,
-    strays: FloatArray,
-    *,
-    what: str,
-    basis: str,
-    unit: str,
+    groups: Subgroups, measure: _Spread, base: BaseLike, robust: bool, unit: str
 ) -> ControlChart:
-    """Both charts from the spreads of the subgroups of two or more, and their mean and sd/sigma."""
-    weights = (expected / strays) ** 2
-    sigma = float(np.average(spreads / expected, weights=weights))
-    many = groups.sizes >= 2
-    behind = int(many.sum())
+    def charted(points: slice, base: slice) -> ControlChart:
+        return one_phase(groups.part(points), base, measure, robust=robust, unit=unit)
+
+    return in_phases(base, groups.labels, groups.each, charted)
+
+
+def one_phase(
+    groups: Subgroups, base: slice, measure: _Spread = _SD, *, robust: bool = False, unit: str
+) -> ControlChart:
+    """
+    Means and their spread, limits from some of the subgroups.
+
+    Examples
+    --------
+    >>> one_phase(as_subgroups([[1.0, 2.0], [2.0, 4.0]]), slice(0, 2), unit="g").centre
+    2.25
+    """
+    of_base, means, spreads = groups.part(base), groups.means(), measure.of(groups)
+    check_base(of_base, spreads[base])
+    many, told = groups.sizes >= 2, of_base.sizes >= 2
+    expected, strays = measure.moments(groups.sizes[many])
+    spreads, spreads_of_base = spreads[many], spreads[base][told]
+    if robust:
+        medians = measure.median(of_base.sizes[told])
+        sigma = _median(spreads_of_base / medians, f"{measure.what}s")
+        centre = float(np.median(means[base]))
+        by = measure.by_median
+    else:
+        usual, stray = measure.moments(of_base.sizes[told])
+        sigma = float(np.average(spreads_of_base / usual, weights=(usual / stray) ** 2))
+        centre = float(of_base.values.mean())
+        by = measure.by_mean
+    behind = int(told.sum())
     point = np.arange(1, len(groups.sizes) + 1)
     spread = table_of_points(
-        what=what,
+        what=measure.what,
         unit=unit,
         point=point[many],
         label=[label for label, plotted in zip(groups.labels, many, strict=True) if plotted],
@@ -239,17 +362,16 @@ def _means_and_spread(
         low="its readings differ less among themselves than those of the others",
         behind=behind,
     )
-    centre = float(groups.values.mean())
     width = 3 * sigma / np.sqrt(groups.sizes)
     high, low = _beyond(groups.each)
-    basis = f"how much readings of one {groups.each or 'group'} differ among themselves ({basis})"
+    basis = f"how much readings of one {groups.each or 'group'} differ among themselves ({by})"
     points = table_of_points(
         what="mean",
         unit=unit,
         point=point,
         label=groups.labels,
         n=groups.sizes,
-        value=groups.means(),
+        value=means,
         centre=centre,
         lower=centre - width,
         upper=centre + width,
@@ -257,8 +379,18 @@ def _means_and_spread(
         low=low,
         behind=behind,
     )
-    beneath = ControlChart(what, spread, sigma, unit, groups.each, basis, behind)
+    beneath = ControlChart(measure.what, spread, sigma, unit, groups.each, basis, behind)
     return ControlChart("mean", points, sigma, unit, groups.each, basis, behind, beneath)
+
+
+def _median(spreads: FloatArray, what: str) -> float:
+    sigma = float(np.median(spreads))
+    if not sigma > 0:
+        raise ValueError(
+            f"half of the {what} or more are 0, so limits from medians would have no width. "
+            "Weigh on a finer scale, or leave robust out"
+        )
+    return sigma
 
 
 def _beyond(each: str) -> tuple[str, str]:

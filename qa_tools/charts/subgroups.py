@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Hashable, Iterable, Mapping, Sequence
 from dataclasses import dataclass
-from typing import Any, TypeAlias
+from typing import Any, NoReturn, TypeAlias
 
 import numpy as np
 import numpy.typing as npt
@@ -42,6 +42,15 @@ class Subgroups:
     labels: list[str]
     each: str
 
+    def part(self, points: slice) -> Subgroups:
+        """Some of the subgroups, one after another."""
+        if points == slice(0, len(self.labels)):
+            return self
+        starts, sizes = self.starts[points], self.sizes[points]
+        readings = slice(starts[0], starts[-1] + sizes[-1])
+        labels = self.labels[points]
+        return Subgroups(self.values[readings], starts - starts[0], sizes, labels, self.each)
+
     def means(self) -> FloatArray:
         """Mean of each subgroup."""
         return np.add.reduceat(self.values, self.starts) / self.sizes
@@ -71,8 +80,7 @@ def as_subgroups(data: SubgroupsLike) -> Subgroups:
     Raises
     ------
     ValueError
-        Fewer than two subgroups with two or more readings, an empty subgroup, a reading that is
-        missing or not a number, no difference between readings within any subgroup.
+        No subgroup at all, an empty one, a reading that is missing or not a number.
 
     Examples
     --------
@@ -84,13 +92,14 @@ def as_subgroups(data: SubgroupsLike) -> Subgroups:
         groups = _from_series(data)
     elif isinstance(data, pd.DataFrame):
         labels, each = _labels_of(data.index, "subgroup")
-        groups = _from_arrays([row for _, row in data.iterrows()], labels, each)
+        groups = _from_arrays(data.to_numpy(), labels, each)
     elif isinstance(data, Mapping):
         groups = _from_arrays(data.values(), _words(data.keys()), "")
     else:
-        rows = list(data)
+        rows = data if isinstance(data, np.ndarray) and data.ndim == 2 else list(data)
         groups = _from_arrays(rows, [str(i + 1) for i in range(len(rows))], "subgroup")
-    _check(groups)
+    if not groups.labels:
+        _needs_more(groups)
     return groups
 
 
@@ -123,6 +132,37 @@ def as_values(data: ValuesLike) -> tuple[FloatArray, list[str], str]:
     return values, [str(i + 1) for i in range(len(values))], "point"
 
 
+def check_base(groups: Subgroups, spreads: FloatArray) -> None:
+    """
+    Refuse subgroups that cannot carry limits, by their ranges or standard deviations.
+
+    Raises
+    ------
+    ValueError
+        Fewer than two subgroups with two or more readings, or no difference within any.
+
+    Examples
+    --------
+    >>> groups = as_subgroups([[120.1, 121.0], [119.8, 120.4]])
+    >>> check_base(groups, groups.ranges())
+    """
+    if (groups.sizes >= 2).sum() < 2:
+        _needs_more(groups)
+    if not differs(spreads, groups.values):
+        raise ValueError(
+            "within every subgroup all readings are equal (sd 0), so limits would have no width. "
+            "Weigh on a finer scale, or use charts.individuals on one reading a subgroup"
+        )
+
+
+def _needs_more(groups: Subgroups) -> NoReturn:
+    raise ValueError(
+        "limits need two or more subgroups of two or more readings, better twenty; got "
+        f"{len(groups.sizes)} subgroups, {(groups.sizes >= 2).sum()} of them with two readings or "
+        "more. For single readings use charts.individuals"
+    )
+
+
 def differs(spreads: FloatArray, readings: FloatArray) -> bool:
     """
     Whether any spread is more than what binary fractions leave of equal readings.
@@ -136,13 +176,12 @@ def differs(spreads: FloatArray, readings: FloatArray) -> bool:
 
 
 def _from_series(data: pd.Series[Any]) -> Subgroups:
-    codes, keys = pd.factorize(data.index)
+    codes, keys = _numbered(data.index)
     if (codes < 0).any():
         raise ValueError(
             f"reading {int(np.argmin(codes)) + 1} has no label in the index of the Series; "
             "every reading needs the label of its subgroup"
         )
-    order = np.argsort(codes, kind="stable")
     sizes = np.bincount(codes)
     if len(sizes) == len(codes) > 1:
         raise ValueError(
@@ -150,12 +189,28 @@ def _from_series(data: pd.Series[Any]) -> Subgroups:
             'Index the readings by their subgroup, as in table.set_index("batch")["net_g"]; '
             "for single readings use charts.individuals"
         )
-    values = _as_floats(data, "the readings")[order]
+    values = _as_floats(data, "the readings")
+    if (codes[1:] < codes[:-1]).any():  # a label that comes up again later
+        values = values[np.argsort(codes, kind="stable")]
     labels, each = _labels_of(pd.Index(keys, name=data.index.name), "subgroup")
     return Subgroups(values, _starts(sizes), sizes.astype(np.int64), labels, each)
 
 
+def _numbered(index: pd.Index[Any]) -> tuple[IntArray, Any]:
+    """Each reading's subgroup as a number from 0, and what they are called."""
+    if index.dtype.kind in "iu" and index.is_monotonic_increasing:  # in order: no need to look up
+        starts = np.flatnonzero(np.append(True, np.diff(index.to_numpy()) != 0)[: len(index)])
+        sizes = np.diff(starts, append=len(index))
+        return np.repeat(np.arange(len(starts)), sizes), index[starts]
+    return pd.factorize(index)
+
+
 def _from_arrays(rows: Iterable[Any], labels: list[str], each: str) -> Subgroups:
+    if isinstance(rows, np.ndarray) and rows.dtype.kind in "iuf" and np.isfinite(rows).all():
+        count, size = rows.shape
+        if size:
+            sizes = np.full(count, size, dtype=np.int64)
+            return Subgroups(rows.ravel().astype(np.float64), _starts(sizes), sizes, labels, each)
     arrays = [
         _as_floats(row, f"{each} {label}".strip()) for row, label in zip(rows, labels, strict=True)
     ]
@@ -170,21 +225,6 @@ def _from_arrays(rows: Iterable[Any], labels: list[str], each: str) -> Subgroups
 
 def _starts(sizes: IntArray) -> IntArray:
     return np.concatenate([[0], np.cumsum(sizes)[:-1]]).astype(np.int64)
-
-
-def _check(groups: Subgroups) -> None:
-    spread = groups.sizes >= 2
-    if spread.sum() < 2:
-        raise ValueError(
-            "limits need two or more subgroups of two or more readings, better twenty; "
-            f"got {len(groups.sizes)} subgroups, {spread.sum()} of them with two readings or more. "
-            "For single readings use charts.individuals"
-        )
-    if not differs(groups.ranges(), groups.values):
-        raise ValueError(
-            "within every subgroup all readings are equal (sd 0), so limits would have no width. "
-            "Weigh on a finer scale, or use charts.individuals on one reading a subgroup"
-        )
 
 
 def _labels_of(index: pd.Index[Any], fallback: str) -> tuple[list[str], str]:
@@ -205,7 +245,8 @@ def _words(keys: Iterable[Hashable]) -> list[str]:
 
 def _as_floats(data: Any, where: str) -> FloatArray:
     """One row of finite numbers, or a ValueError that names the reading and what would work."""
-    array = np.asarray(data)
+    # By its own method: numpy's way asks a Series for names it lacks, which hashes its whole index.
+    array = data.to_numpy() if isinstance(data, pd.Series) else np.asarray(data)
     if array.ndim != 1:
         shape = "a single number" if array.ndim == 0 else f"a table of shape {array.shape}"
         raise ValueError(
@@ -222,7 +263,7 @@ def _as_floats(data: Any, where: str) -> FloatArray:
                     "give weights as numbers in one unit"
                 )
         array = np.array([np.nan if pd.isna(value) else float(value) for value in array])
-    floats = array.astype(np.float64)
+    floats = array.astype(np.float64, copy=False)
     if not np.isfinite(floats).all():
         place = int(np.argmin(np.isfinite(floats)))
         raise ValueError(

@@ -37,7 +37,7 @@ def control_chart(
     Parameters
     ----------
     chart : ControlChart
-        From ``charts.mean_range``, ``charts.mean_sd``, ``charts.individuals``.
+        From any of the charts in ``qa_tools.charts``.
     about : str
         What is charted, on a line of its own above the finding.
     marked : collection of str
@@ -70,6 +70,7 @@ def control_chart(
         few = f"{_upper_first(plural(spread.what))}, shown for orientation"
         _caption(figure, few if spread.few else spread.finding, 0.30)
     _caption(figure, f"Limits from {chart.basis.partition(' (')[0]}", 1.0)
+    _base_periods(figure, chart)
     figure.update_xaxes(
         anchor="y" if spread is None else "y2",
         range=[points["point"].iloc[0] - 0.7, points["point"].iloc[-1] + 0.7],
@@ -83,6 +84,121 @@ def control_chart(
         title_text=theme.plain(_upper_first(chart.each))
         + (" (ringed and in bold: this week)" if ringed else ""),
     )
+    return figure
+
+
+def between_and_within(chart: ControlChart) -> go.Figure:
+    """
+    How much batches differ, and how much readings of one batch do; the title gives the shares.
+
+    Each batch is its mean, with a line one of its own standard deviations to either side; the band
+    is one standard deviation between batches to either side of their mean. Beside it the share of
+    each in the variance of a single reading.
+
+    Parameters
+    ----------
+    chart : ControlChart
+        From ``charts.batch_means``.
+
+    Raises
+    ------
+    ValueError
+        A chart of something else.
+
+    Examples
+    --------
+    >>> from qa_tools.charts import batch_means
+    >>> weights = [120.1, 121.0, 119.6, 123.2, 122.4, 123.9, 118.0, 117.4, 118.5]
+    >>> figure = between_and_within(batch_means(weights, list("AAABBBCCC")))
+    >>> print(figure.layout.title.text.replace("<br>", " "))
+    Batches differ more than their readings: 94 % of the variance lies between batches
+    """
+    found = chart.components
+    if found is None or chart.spread is None:
+        raise ValueError(
+            f"between and within is drawn of charts.batch_means; this is a chart of {chart.what}"
+        )
+    points, decimals = chart.points, chart.decimals + 2
+    share = found.share_between
+    more = "more" if found.between > found.within else "less"
+    title = (
+        f"Batches differ {more} than their readings: {100 * share:.0f} % of the variance lies "
+        "between batches"
+    )
+    figure = theme.canvas(title, height=460)
+    sds = dict(zip(chart.spread.points["point"], chart.spread.points["value"], strict=True))
+    labels = [_tail(str(label)) for label in points["label"]]
+    centre = float(points["centre"].iloc[-1])
+    band = theme.rounded([centre - found.between, centre + found.between], decimals)
+    figure.add_hrect(y0=band[0], y1=band[1], fillcolor=theme.SKY, opacity=0.25, line_width=0)
+    figure.add_scatter(
+        x=points["point"].tolist(),
+        y=theme.rounded(points["value"], decimals),
+        mode="markers",
+        marker={"color": theme.BLUE, "size": 8},
+        error_y={
+            "type": "data",
+            "array": theme.rounded([sds.get(point, 0.0) for point in points["point"]], decimals),
+            "color": theme.ORANGE,
+            "thickness": 2,
+            "width": 0,
+        },
+        hovertext=[
+            f"<b>{theme.plain(f'{chart.each} {row.label}'.strip())}</b><br>mean of {row.n}: "
+            f"{row.value:z.{chart.decimals}f} {theme.plain(chart.unit)}"
+            + (
+                f"<br>sd {sds[row.point]:.{chart.decimals + 1}f} {theme.plain(chart.unit)}"
+                if row.point in sds
+                else ""
+            )
+            for row in points.itertuples()
+        ],
+        hoverinfo="text",
+        name="batch means",
+    )
+    for part, base, colour, name, sd in (
+        (share, 0.0, theme.SKY, "between batches", found.between),
+        (1 - share, share, theme.ORANGE, "within a batch", found.within),
+    ):
+        figure.add_bar(
+            x=[""],
+            y=[round(100 * part, 1)],
+            base=[round(100 * base, 1)],
+            xaxis="x2",
+            yaxis="y2",
+            marker={"color": colour, "opacity": 0.7},
+            hoverinfo="skip",
+            name=name,
+        )
+        figure.add_annotation(
+            text=f"{name}<br>{100 * part:.0f} %<br>sd {sd:.{chart.decimals + 1}f} "
+            f"{theme.plain(chart.unit)}",
+            xref="x2 domain",
+            yref="y2",
+            x=1,
+            y=round(min(max(100 * (base + part / 2), 8.0), 92.0), 1),
+            xanchor="left",
+            xshift=6,
+            align="left",
+            showarrow=False,
+        )
+    depths = _ticks(labels, [])
+    figure.update_layout(
+        margin_r=_LABEL_ROOM,
+        margin_t=figure.layout.margin.t + _LINE,
+        xaxis={
+            "domain": [0, 0.86],
+            "tickvals": [int(points["point"].iloc[row]) for row in depths],
+            "ticktext": [theme.plain(labels[row]) for row in depths],
+            "tickangle": 0,
+            "title": {"text": theme.plain(_upper_first(chart.each))},
+        },
+        yaxis={"title": {"text": _axis_title(chart)}},
+        xaxis2={"domain": [0.93, 1.0], "anchor": "y2", "showticklabels": False, "ticks": ""},
+        yaxis2={"range": [0, 100], "anchor": "x2", "visible": False},
+        barmode="overlay",
+    )
+    _caption(figure, "Dot: a batch's mean. Line: its own spread. Band: spread of batch means", 1.0)
     return figure
 
 
@@ -104,6 +220,53 @@ def _caption(figure: go.Figure, words: str, top: float) -> None:
     )
 
 
+def _base_periods(figure: go.Figure, chart: ControlChart) -> None:
+    """The points limits were set on shaded, and a line where new limits begin."""
+    for place, phase in enumerate(chart.phases):
+        start = phase.points.start
+        figure.add_shape(
+            type="rect",
+            layer="below",
+            line_width=0,
+            fillcolor=theme.GRID,
+            opacity=0.6,
+            xref="x",
+            yref="paper",
+            x0=start + phase.base.start + 0.5,
+            x1=start + phase.base.stop + 0.5,
+            y0=0,
+            y1=1,
+        )
+        words = "base period"
+        if place:
+            figure.add_shape(
+                type="line",
+                line={"color": theme.INK, "width": 1.5, "dash": "dot"},
+                xref="x",
+                yref="paper",
+                x0=start + 0.5,
+                x1=start + 0.5,
+                y0=0,
+                y1=1,
+            )
+            words = f"new limits, {phase.agreed}: {phase.reason}"
+        room = _TICK_ROOM * (phase.points.stop - start) / len(chart.points)
+        lines = textwrap.wrap(words, max(10, int(room / 7)))
+        figure.add_annotation(
+            text="<br>".join(map(theme.plain, lines)),
+            xref="x",
+            yref="paper",
+            x=start + phase.base.start + 0.5,
+            y=1,
+            xanchor="left",
+            yanchor="top",
+            xshift=4,
+            align="left",
+            showarrow=False,
+            font={"color": theme.GREY, "size": theme.TEXT_SIZE - 1},
+        )
+
+
 def _title(chart: ControlChart) -> str:
     spread = chart.spread
     if spread is not None and chart.signals.empty and not spread.signals.empty:
@@ -121,10 +284,12 @@ def _panel(
 ) -> None:
     points = chart.points
     decimals = chart.decimals + 2
-    low = float(points[["value", "lower"]].to_numpy().min())
-    high = float(points[["value", "upper"]].to_numpy().max())
+    low = float(points[["value", "lower", "centre"]].min().min())
+    high = float(points[["value", "upper", "centre"]].max().max())
     pad = 0.09 * (high - low)
     bottom, top = (0.0 if low >= 0 and low - pad < 0 else low - pad), high + pad
+    if chart.phases and yaxis == "y":  # room for the words of a base period
+        top += pad
     key = "yaxis" + yaxis[1:]
     figure.update_layout(
         {
@@ -139,7 +304,7 @@ def _panel(
     _limit_lines(figure, chart, yaxis)
     _limit_words(figure, chart, yaxis, height * (domain[1] - domain[0]) / (top - bottom))
     signals = points["reason"] != ""
-    above = points["value"] > points["upper"]
+    above = points["value"] > points["centre"]
     hover = _hover(chart)
     figure.add_scatter(
         x=points["point"].tolist(),
@@ -220,7 +385,7 @@ def _limit_words(figure: go.Figure, chart: ControlChart, yaxis: str, pixels: flo
             showarrow=False,
             font=font,
         )
-    if chart.points["upper"].nunique() > 1:
+    if chart.points[["lower", "upper"]].nunique().max() > 1:
         figure.add_annotation(
             text="at the last point:",
             xref="paper",
@@ -236,8 +401,9 @@ def _limit_words(figure: go.Figure, chart: ControlChart, yaxis: str, pixels: flo
 
 
 def _levels(chart: ControlChart) -> list[str]:
-    """The lines to draw: a lower limit of nothing but zeros says nothing of a spread."""
-    return [level for level in _LEVELS if level != "lower" or chart.points["lower"].any()]
+    """The lines to draw: not a side unwatched, nor a lower limit of zeros, which says nothing."""
+    drawn = [level for level in _LEVELS if chart.points[level].notna().all()]
+    return [level for level in drawn if level != "lower" or chart.points["lower"].any()]
 
 
 def _hover(chart: ControlChart) -> list[str]:
@@ -246,8 +412,10 @@ def _hover(chart: ControlChart) -> list[str]:
         name = theme.plain(_upper_first(f"{chart.each} {row['label']}".strip()))
         of = f" of {row['n']} readings" if row["n"] > 1 and chart.what in _OF_READINGS else ""
         value = f"{chart.what}{of}: {row['value']:z.{decimals}f} {chart.unit}"
-        within = f"{row['lower']:z.{decimals}f} to {row['upper']:z.{decimals}f} {chart.unit}"
-        reason = row["reason"] or f"{'limits' if chart.few else 'within'} {within}"
+        ends = [f"{row[end]:z.{decimals}f}" for end in ("lower", "upper") if row[end] == row[end]]
+        within = f"{' to '.join(ends)} {chart.unit}"
+        one = "limit" if len(ends) == 1 else "limits" if chart.few else "within"
+        reason = row["reason"] or f"{one} {within}"
         lines = [value, *textwrap.wrap(reason, 56)]
         return "<br>".join([f"<b>{name}</b>", *map(theme.plain, lines)])
 

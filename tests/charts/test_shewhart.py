@@ -169,7 +169,7 @@ def test_a_value_and_its_limit_never_look_equal() -> None:
 def test_the_summary_says_that_limits_vary() -> None:
     text = str(mean_sd([[1.0, 2.0], [1.5, 2.5, 2.0], [1.0, 1.5, 2.0, 3.0]]))
     assert "widest limits" in text
-    assert "vary with the number of readings" in text
+    assert "vary from point to point" in text
 
 
 def test_the_limits_of_few_points_are_not_trusted() -> None:

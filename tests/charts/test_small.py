@@ -6,7 +6,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from qa_tools.charts import cusum, ewma
+from qa_tools.charts import Base, cusum, ewma, individuals
 
 readings = st.lists(st.integers(-60, 60).map(lambda tenths: tenths / 10), min_size=2, max_size=40)
 
@@ -63,6 +63,70 @@ def test_a_head_start_signals_sooner_off_target_and_dies_out_on_it() -> None:
     assert on.points["high"].iloc[-1] == 0
 
 
+@given(values=readings)
+def test_one_sum_alone_is_that_of_both(values: list[float]) -> None:
+    both = cusum(values, target=0, sd=1, h=3).points
+    low = cusum(values, target=0, sd=1, h=3, side="low").points
+    assert low["low"].tolist() == both["low"].tolist() == (-low["value"]).tolist()
+    assert "high" not in low.columns
+    assert low["upper"].isna().all()
+    assert (low["reason"] != "").tolist() == (both["low"] > 3).tolist()
+
+
+@given(values=readings)
+def test_one_side_of_the_weighted_mean_forgets_what_lies_on_the_other(values) -> None:
+    low = ewma(values, target=0, sd=1, side="low")
+    high = ewma([-x for x in values], target=0, sd=1, side="high")
+    assert low.points["value"].tolist() == (-high.points["value"] + 0.0).tolist()
+    assert (low.points["value"] <= 0).all()
+    assert low.signals["point"].tolist() == high.signals["point"].tolist()
+    both = ewma(values, target=0, sd=1).points["value"]
+    assert (low.points["value"] <= both + 1e-12).all()
+
+
+@pytest.mark.parametrize("chart", [ewma, cusum])
+def test_light_fill_alone_is_seen_after_a_heavy_stretch_and_heavy_fill_never(chart) -> None:
+    values = [2.0] * 10 + [-1.5] * 12
+    low = chart(values, target=0, sd=1, side="low")
+    assert low.signals["reason"].str.contains("moved down").all()
+    assert low.signals["point"].min() > 10
+    assert chart([3.0] * 20, target=0, sd=1, side="low").signals.empty
+    assert "limit -" in repr(low)
+    assert "nan" not in repr(low)
+    assert np.isnan(low.upper)
+    assert "stand" in low.finding or "lie outside" in low.finding
+
+
+@pytest.mark.parametrize("chart", [ewma, cusum])
+def test_target_and_sd_from_the_base(chart) -> None:
+    values = np.random.default_rng(9).normal(250, 2, 40)
+    values[30:] -= 5
+    base = individuals(values[:25])
+    estimated = chart(values, base=25)
+    given = chart(values, target=base.centre, sd=base.sigma)
+    columns = ["value", "lower", "upper", "reason"]
+    assert estimated.points[columns].equals(given.points[columns])
+    assert estimated.sigma == base.sigma
+    assert estimated.basis.startswith("target and sd of the base")
+    assert estimated.points["base"].sum() == 25
+    assert not given.points["base"].any()
+    assert estimated.signals["point"].min() > 30
+    one = chart(values, target=250, base=25)
+    assert one.basis.startswith("the target given and the sd of the base")
+    assert chart(values, sd=2, base=8).few
+
+
+@pytest.mark.parametrize("chart", [ewma, cusum])
+def test_a_new_base_starts_afresh(chart) -> None:
+    values = np.random.default_rng(9).normal(250, 2, 60)
+    values[30:] -= 8
+    new = Base("31", "60", agreed="2026-10-05", reason="new scoop")
+    twice = chart(values, base=[Base("1", "30"), new])
+    assert twice.points["value"].tolist()[30:] == chart(values[30:]).points["value"].tolist()
+    assert not twice.signals["point"].gt(30).any()
+    assert twice.points["point"].tolist() == list(range(1, 61))
+
+
 def test_given_limits_are_trusted_however_few_the_points() -> None:
     assert not ewma([1.0, 2.0], target=0, sd=1).few
     assert ewma([0.1, 0.2], target=0, sd=1).finding == "All 2 weighted means lie within the limits"
@@ -81,6 +145,9 @@ def test_given_limits_are_trusted_however_few_the_points() -> None:
         (cusum, {"h": -1}, "h is a number above 0"),
         (cusum, {"k": -1}, "k is 0 or more"),
         (cusum, {"head_start": 5}, "head_start from 0 to below h"),
+        (cusum, {"side": "light"}, 'side is "both", "low" or "high"'),
+        (ewma, {"base": 2}, "both were given"),
+        (ewma, {"sd": None, "base": 1}, "2 to 3 here"),
     ],
 )
 def test_a_design_that_cannot_be_says_why(chart, changed, says) -> None:
@@ -94,3 +161,5 @@ def test_one_point_or_a_missing_one_is_refused(chart) -> None:
         chart([1.0], target=0, sd=1)
     with pytest.raises(ValueError, match="reading 2 is missing"):
         chart([1.0, np.nan], target=0, sd=1)
+    with pytest.raises(ValueError, match=r"all 3 readings are equal \(sd 0\)"):
+        chart([1.0, 1.0, 1.0], target=1)

@@ -8,7 +8,16 @@ import pandas as pd
 import plotly.io as pio
 import pytest
 
-from qa_tools.charts import ControlChart, individuals, mean_range, mean_sd
+from qa_tools.charts import (
+    Base,
+    ControlChart,
+    batch_means,
+    cusum,
+    ewma,
+    individuals,
+    mean_range,
+    mean_sd,
+)
 from qa_tools.pictures import theme
 from qa_tools.pictures.charts import control_chart
 
@@ -213,3 +222,43 @@ def test_no_minus_zero_in_words() -> None:
     near = individuals([*[5.0, -4.0] * 8, -0.02, -7.0]).figure()
     hover += [text for trace in near.data for text in trace.hovertext or ()]
     assert not [text for text in [*texts(figure), *texts(near), *hover] if "-0.0 " in text]
+
+
+def test_base_periods_are_shaded_and_new_limits_have_a_line_and_their_reason() -> None:
+    new = Base("11", "20", agreed="2026-10-05", reason="new <scoop>")
+    figure = mean_sd(ROWS, base=[Base("1", "8"), new]).figure()
+    shaded = [(shape.x0, shape.x1) for shape in figure.layout.shapes if shape.type == "rect"]
+    assert shaded == [(0.5, 8.5), (10.5, 20.5)]
+    assert [shape.x0 for shape in figure.layout.shapes if shape.type == "line"] == [10.5]
+    said = " ".join(texts(figure)).replace("<br>", " ")
+    assert "base period" in said
+    assert "new limits, 2026-10-05: new &lt;scoop&gt;" in said
+    assert not mean_sd(ROWS).figure().layout.shapes
+
+
+@pytest.mark.parametrize("chart", [ewma, cusum])
+def test_a_side_unwatched_has_no_line_and_no_words(chart) -> None:
+    figure = chart(ROWS[:, 0], target=120, sd=1.5, side="low").figure()
+    assert "upper limit" not in [trace.name for trace in figure.data]
+    assert not any("upper limit" in text for text in texts(figure))
+    assert any("lower limit" in text for text in texts(figure))
+    assert "NaN" not in figure.to_json() and "nan" not in figure.to_json()
+    hover = next(t for t in figure.data if t.mode == "lines+markers").hovertext
+    assert "<br>limit " in hover[0]
+
+
+def test_between_and_within_states_the_shares_and_draws_each_batch() -> None:
+    batch = [*np.repeat(np.arange(20), 5), 20]
+    values = [*(ROWS + np.arange(20)[:, np.newaxis]).ravel(), 130.0]
+    chart = batch_means(values, batch)
+    figure = chart.shares_figure()
+    share = chart.components.share_between
+    assert f"{100 * share:.0f} % of the variance lies" in figure.layout.title.text
+    dots, *bars = figure.data
+    assert dots.y[3] == pytest.approx(chart.points["value"][3], abs=0.01)
+    assert dots.error_y.array[3] == pytest.approx(chart.spread.points["value"][3], abs=0.01)
+    assert dots.error_y.array[20] == 0
+    assert "sd" not in dots.hovertext[20]
+    assert [bar.y[0] for bar in bars] == pytest.approx([100 * share, 100 - 100 * share], abs=0.11)
+    with pytest.raises(ValueError, match=r"drawn of charts\.batch_means"):
+        mean_sd(ROWS).shares_figure()
