@@ -2,18 +2,27 @@
 
 from qa_tools.charts.batches import batch_means
 from qa_tools.charts.chart import ControlChart
+from qa_tools.charts.design import Design, design
 from qa_tools.charts.factors import Constants, constants
+from qa_tools.charts.patterns import patterns
+from qa_tools.charts.run_length import rule_prices, run_length, run_length_quantiles
 from qa_tools.charts.shewhart import individuals, mean_range, mean_sd
 from qa_tools.charts.small import cusum, ewma
 
 __all__ = [
     "Constants",
     "ControlChart",
+    "Design",
     "batch_means",
     "constants",
     "cusum",
+    "design",
     "ewma",
     "individuals",
     "mean_range",
     "mean_sd",
+    "patterns",
+    "rule_prices",
+    "run_length",
+    "run_length_quantiles",
 ]

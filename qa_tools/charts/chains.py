@@ -169,9 +169,10 @@ def _left(step: Any) -> FloatArray:
         left, failed = bicgstab(change, ones, rtol=1e-11)
         return np.asarray(spsolve(change, ones) if failed else left, dtype=np.float64)
     try:
-        return np.linalg.solve(np.eye(len(ones)) - step, ones)
+        return np.asarray(np.linalg.solve(np.eye(len(ones)) - step, ones), dtype=np.float64)
     except np.linalg.LinAlgError:  # never signals: as if once in 10^13 points
-        return np.linalg.solve(np.eye(len(ones)) - step * (1 - 1e-13), ones)
+        nearly = np.eye(len(ones)) - step * (1 - 1e-13)
+        return np.asarray(np.linalg.solve(nearly, ones), dtype=np.float64)
 
 
 def _stated(length: float, rarest: float) -> float:

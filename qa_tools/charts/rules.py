@@ -41,7 +41,11 @@ class Rule(NamedTuple):
         As given, spaces tidied.
     says : str
         The same as a sentence's object: "8 points in a row on one side of the centre".
-    count, window : int
+    means : str
+        What may be behind it.
+    sides : tuple of str
+        What to call the sides it watches, "above" and "below"; none where it takes both together.
+    many, window : int
         So many of so many points make the pattern.
     zones : tuple of float
         Distances from the centre at which the rule tells points apart, in sd.
@@ -55,7 +59,9 @@ class Rule(NamedTuple):
 
     name: str
     says: str
-    count: int
+    means: str
+    sides: tuple[str, ...]
+    many: int
     window: int
     zones: tuple[float, ...]
     ordered: bool
@@ -96,7 +102,9 @@ def _rule(given: str) -> Rule:
     for kind, pattern in _GRAMMAR:
         if found := pattern.fullmatch(name):
             return _made(name, kind, [float(number) for number in found.groups()])
-    raise ValueError(f"no run rule is called {given!r}; rules are named by what they count: {FORMS}")
+    raise ValueError(
+        f"no run rule is called {given!r}; rules are named by what they count: {FORMS}"
+    )
 
 
 def _made(name: str, kind: str, numbers: list[float]) -> Rule:
@@ -116,42 +124,53 @@ def _made(name: str, kind: str, numbers: list[float]) -> Rule:
     if kind in ("of", "within", "outside") and zone == 0:
         raise ValueError(f"{name!r}: the distance from the centre is above 0; see also 'on a side'")
     row = f"{count} points in a row"
-    if kind == "side" or kind == "of":
-        one = f"a point more than {zone:g} sd from the centre"
-        many = f"{count} of {window} points more than {zone:g} sd from the centre, on the same side"
-        says = f"{row} on one side of the centre" if kind == "side" else many
-        return Rule(
-            name, one if window == 1 else says, count, window, (zone,), False,
-            count * zone * zone / 2,
-            (
-                _window(lambda z, _: z > zone, count, window),
-                _window(lambda z, _: z < -zone, count, window),
-            ),
-        )  # fmt: skip
+    moved = "the level may have moved"
+    match kind:
+        case "side":
+            says, means = f"{row} on one side of the centre", moved
+        case "of" if window == 1:
+            says, means = (
+                f"a point more than {zone:g} sd from the centre",
+                "look what was different",
+            )
+        case "of":
+            beyond = f"points more than {zone:g} sd from the centre, on the same side"
+            says, means = f"{count} of {window} {beyond}", moved
+        case "trend":
+            says = f"{row} each higher, or each lower, than the one before"
+            means = "the level may be drifting"
+        case "zigzag":
+            says = f"{row} up and down by turns"
+            means = "two levels may take turns, as of two people or two scales"
+        case "within":
+            says = f"{row} within {zone:g} sd of the centre"
+            means = "the limits may be too wide for these points"
+        case _:
+            says = f"{row} more than {zone:g} sd from the centre, on either side"
+            means = "two levels may be mixed"
+    sides: tuple[str, ...] = ()
     if kind == "trend":
-        steps = count - 1
-        return Rule(
-            name, f"{row} each higher, or each lower, than the one before", count, count, (), True,
-            0.0,
-            (
-                _window(lambda _, step: step > 0, steps, steps),
-                _window(lambda _, step: step < 0, steps, steps),
-            ),
-        )  # fmt: skip
-    if kind == "zigzag":
-        return Rule(
-            name, f"{row} up and down by turns", count, count, (), True, 0.0, (_zigzag(count),)
-        )
-    if kind == "within":
-        return Rule(
-            name, f"{row} within {zone:g} sd of the centre", count, count, (zone,), False,
-            0.0, (_window(lambda z, _: abs(z) < zone, count, window),),
-        )  # fmt: skip
-    return Rule(
-        name, f"{row} more than {zone:g} sd from the centre, on either side", count, count,
-        (zone,), False, count * zone * zone / 2,
-        (_window(lambda z, _: abs(z) > zone, count, window),),
-    )  # fmt: skip
+        sides = ("rising", "falling")
+        watches = [
+            _window(lambda _, step: step > 0, count - 1, count - 1),
+            _window(lambda _, step: step < 0, count - 1, count - 1),
+        ]
+    elif kind == "zigzag":
+        watches = [_zigzag(count)]
+    elif kind == "within":
+        watches = [_window(lambda z, _: abs(z) < zone, count, window)]
+    elif kind == "outside":
+        watches = [_window(lambda z, _: abs(z) > zone, count, window)]
+    else:
+        sides = ("above", "below")
+        watches = [
+            _window(lambda z, _: z > zone, count, window),
+            _window(lambda z, _: z < -zone, count, window),
+        ]
+    ordered = kind in ("trend", "zigzag")
+    growth = 0.0 if kind == "within" else count * zone * zone / 2
+    zones = () if ordered else (zone,)
+    return Rule(name, says, means, sides, count, window, zones, ordered, growth, tuple(watches))
 
 
 def _window(test: Callable[[float, int], bool], count: int, window: int) -> Watch:

@@ -8,11 +8,11 @@ from typing import Any, Final, NamedTuple
 
 import numpy as np
 import pandas as pd
-from scipy.special import gammaincinv, gammainccinv, gammaln, ndtr, ndtri
+from scipy.special import gammainccinv, gammaincinv, gammaln, ndtr, ndtri
 
 from qa_tools.charts import kernels
 from qa_tools.charts.chains import Mixture, Runs, Single, Survival, TooRare
-from qa_tools.charts.factors import IntArray, constants, sd_mean
+from qa_tools.charts.factors import constants, sd_mean
 from qa_tools.charts.rules import Rule, parse
 
 _SETTLED: Final = 2e-7  # two numbers of nodes agree, relatively: five digits and some to spare,
@@ -21,7 +21,7 @@ _AVERAGED: Final = 1e-6  # the same for nodes of the average over estimated limi
 _SMOOTH: Final = (24, 48, 96, 192, 384)  # nodes of an integral over the whole range
 _PIECES: Final = (6, 8, 11, 15, 20)  # nodes of each of its pieces
 _NONE: Final = (0,)
-_DRAWS: Final = (12, 17, 24, 34, 48)  # nodes of centre, and of sigma, as estimated
+_DRAWS: Final = (12, 17, 24, 34, 48, 68)  # nodes of centre, and of sigma, as estimated
 _LEFT_OUT: Final = 1e-8  # chance of estimates beyond them, at either end
 _NEVER: Final = 10**15
 
@@ -32,12 +32,14 @@ class _Design(NamedTuple):
 
     ``at`` gives its runs for points with a mean and an sd (in sd of the plotted point as the limits
     have it) and a number of nodes. Limits s times as wide make its run length grow as
-    exp(growth s²). ``spread``: it plots a spread, and its shift is a ratio.
+    exp(growth s²); ``caught``: but not for ever, as a lower limit rises with them. ``spread``: it
+    plots a spread, and its shift is a ratio.
     """
 
     at: Callable[[float, float, int], Runs]
     sizes: tuple[int, ...]
     growth: float
+    caught: bool = False
     spread: bool = False
 
 
@@ -105,7 +107,7 @@ def run_length(
     >>> round(run_length("shewhart", rules=["2 of 3 beyond 2", "8 on a side"]), 2)
     122.05
     >>> round(run_length("cusum", 1.0, k=0.5, h=5), 3), round(run_length("ewma", 1.0), 3)
-    (10.376, 10.826)
+    (10.376, 10.836)
     >>> round(run_length("range", 1.5, n=5), 4)
     7.1975
     >>> round(run_length("shewhart", subgroups=25, n=5), 1)
@@ -115,21 +117,21 @@ def run_length(
     try:
         if subgroups is None:
             return _settled(lambda size: made.at(mean, sd, size).average(), made.sizes, _SETTLED)[0]
-        decay = _degrees(subgroups, n) * _unbias(subgroups, n) ** 2 / 2
-        if decay <= made.growth / sd**2:
+        growth, decay = made.growth / sd**2, _decay(subgroups, n)
+        if made.caught:
+            growth = min(growth, decay / 2)
+        if decay <= growth:
             return float("inf")
         nodes = _nodes(made, mean, sd)
-        return _settled(
-            lambda size: _estimated(
-                made, mean, sd, nodes, subgroups, n, size, made.growth / sd**2
-            ).average(),
-            _DRAWS,
-            _AVERAGED,
-        )[0]
+
+        def average(size: int) -> float:
+            return _estimated(made, mean, sd, nodes, subgroups, n, size, growth).average()
+
+        return _settled(average, _DRAWS, _AVERAGED)[0]
     except TooRare as error:
         raise ValueError(
-            f"{error}, too rare to be stated to five digits: a lower limit, or a larger shift, "
-            "makes it shorter"
+            f"{error}, too rare to state to five digits: a lower limit, or a larger shift, makes "
+            "it shorter"
             + (". Limits from more subgroups vary less" if subgroups is not None else "")
         ) from error
 
@@ -224,12 +226,12 @@ def rule_prices(
 
     Examples
     --------
-    >>> rule_prices(["8 on a side", "2 of 3 beyond 2"], a_year=250).round(1).drop(columns="pattern")
+    >>> prices = rule_prices(["8 on a side", "2 of 3 beyond 2"], a_year=250)
+    >>> prices.round(1).drop(columns="pattern").rename_axis(None)
                      alone  beside_limits  false_alarms_a_year
-    rule
     beyond 3         370.4          370.4                  0.7
     8 on a side      255.0          152.7                  1.6
-    2 of 3 beyond 2  571.2          225.4                  1.1
+    2 of 3 beyond 2  510.7          225.4                  1.1
     all together     122.1          122.1                  2.0
     """
     asked = parse(rules)
@@ -251,23 +253,19 @@ def rule_prices(
     return table.set_index("rule")
 
 
-def _shewhart(
-    *, width: float = 3.0, rules: str | Sequence[str] = (), sides: int = 2
-) -> _Design:
+def _shewhart(*, width: float = 3.0, rules: str | Sequence[str] = (), sides: int = 2) -> _Design:
     _sides(sides)
     asked = parse(rules)
     if not (width == np.inf and asked):
         asked = (_limit(width), *asked)
     growth = min(rule.growth for rule in asked)
-    if len(asked) > 1 or asked[0].count > 1:
+    if len(asked) > 1 or asked[0].many > 1:
         sizes = _PIECES if any(rule.ordered for rule in asked) else _NONE
         return _Design(
             lambda mean, sd, nodes: kernels.ruled(asked, sides, mean, sd, nodes), sizes, growth
         )
     limit = asked[0].zones[0]
-    return _Design(
-        lambda mean, sd, _: Single(_beyond(limit, mean, sd, sides)), _NONE, growth
-    )
+    return _Design(lambda mean, sd, _: Single(_beyond(limit, mean, sd, sides)), _NONE, growth)
 
 
 def _range(*, n: int, width: float = 3.0) -> _Design:
@@ -276,7 +274,7 @@ def _range(*, n: int, width: float = 3.0) -> _Design:
     low, high = max(0.0, of.d2 - width * of.d3), of.d2 + width * of.d3
     return _Design(
         lambda _, sd, __: Single(1 - kernels.range_within(low / sd, high / sd, n)),
-        _NONE, 0.0 if low else high * high / 4, spread=True,
+        _NONE, high * high / 4, low > 0, spread=True,
     )  # fmt: skip
 
 
@@ -287,7 +285,7 @@ def _sd(*, n: int, width: float = 3.0) -> _Design:
     low, high = max(0.0, c4 - reach), c4 + reach
     return _Design(
         lambda _, sd, __: Single(1 - kernels.sd_within(low / sd, high / sd, n)),
-        _NONE, 0.0 if low else (n - 1) * high * high / 2, spread=True,
+        _NONE, (n - 1) * high * high / 2, low > 0, spread=True,
     )  # fmt: skip
 
 
@@ -301,7 +299,7 @@ def _with(beneath: Callable[..., _Design]) -> Callable[..., _Design]:
             chance = _beyond(width, mean, sd, 2)
             return Single(chance + (1 - chance) / spread.at(mean, sd, nodes).average())
 
-        return _Design(at, _NONE, min(width * width / 2, spread.growth))
+        return _Design(at, _NONE, min(width * width / 2, spread.growth), spread.caught)
 
     return both
 
@@ -326,9 +324,7 @@ def _ewma(*, weight: float = 0.2, width: float = 3.0) -> _Design:
     )  # fmt: skip
 
 
-def _cusum(
-    *, k: float = 0.5, h: float = 5.0, head_start: float = 0.0, sides: int = 2
-) -> _Design:
+def _cusum(*, k: float = 0.5, h: float = 5.0, head_start: float = 0.0, sides: int = 2) -> _Design:
     _sides(sides)
     _positive(h=h)
     if not (np.isfinite(k) and k >= 0 and 0 <= head_start < h):
@@ -427,7 +423,7 @@ def _estimated(
     sd: float,
     nodes: int,
     subgroups: int,
-    n: int,
+    n: int | None,
     size: int,
     growth: float,
 ) -> Mixture:
@@ -439,13 +435,17 @@ def _estimated(
     ends, where equal steps converge fastest.
     """
     degrees = _degrees(subgroups, n)
-    decay = degrees * _unbias(subgroups, n) ** 2 / 2
+    decay = _decay(subgroups, n)
     low = np.log(gammaincinv(degrees / 2, _LEFT_OUT) / decay) / 2
     high = np.log(gammainccinv(degrees / 2, _LEFT_OUT) / (decay - growth)) / 2
     logs, step = np.linspace(low, high, size, retstep=True)
     sigma = np.exp(logs)
-    likely = 2 * step * np.exp(
-        degrees * logs - decay * sigma**2 + degrees / 2 * np.log(decay) - gammaln(degrees / 2)
+    likely = (
+        2
+        * step
+        * np.exp(
+            degrees * logs - decay * sigma**2 + degrees / 2 * np.log(decay) - gammaln(degrees / 2)
+        )
     )
     centre, chances = np.array([0.0]), np.array([1.0])
     if not made.spread:
@@ -466,8 +466,10 @@ def _degrees(subgroups: int, n: int | None) -> int:
     return subgroups - 1 if not n or n == 1 else subgroups * (n - 1)
 
 
-def _unbias(subgroups: int, n: int | None) -> float:
-    return float(sd_mean(np.array([_degrees(subgroups, n) + 1]))[0])
+def _decay(subgroups: int, n: int | None) -> float:
+    """Sigma as estimated is s times the true one with a density that falls as exp(-decay s²)."""
+    degrees = _degrees(subgroups, n)
+    return degrees * float(sd_mean(np.array([degrees + 1]))[0]) ** 2 / 2
 
 
 def _points(survival: Survival, shares: Sequence[float]) -> list[int]:
