@@ -92,10 +92,10 @@ class Design:
     def __repr__(self) -> str:
         row = self.table.loc[self.chart]
         words = _WORDS[self.chart]
+        found = f"{row['found_in']:.3g} points on average, within {row['found_mostly']}"
         lines = [
             f"{words[0].upper()}{words[1:]} ({row['settings']}) finds a shift of {self.shift:g} sd "
-            f"in {row['found_in']:.3g} points on average, within {row['found_mostly']} in 95 of 100 "
-            f"cases; one false alarm in {row['every']:,.0f} points"
+            f"in {found} in 95 of 100 cases; one false alarm in {row['every']:,.0f} points"
         ]
         if self.estimated_from:
             often = row["every_estimated"]

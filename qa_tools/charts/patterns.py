@@ -8,7 +8,7 @@ import numpy as np
 import pandas as pd
 
 from qa_tools.charts.rules import parse
-from qa_tools.charts.run_length import run_length
+from qa_tools.charts.run_length import alone
 
 
 def patterns(
@@ -78,7 +78,7 @@ def patterns(
     label = points["label"].astype(str).to_numpy()
     rows = []
     for rule in asked:
-        chance_in = run_length("shewhart", width=np.inf, rules=[rule.name])
+        chance_in = alone(rule.name)
         for side, watch in enumerate(rule.watches):
             memory = 0
             for place, (z_here, step) in enumerate(zip(z.tolist(), steps, strict=True)):

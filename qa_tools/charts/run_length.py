@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import inspect
 from collections.abc import Callable, Sequence
+from functools import cache
 from typing import Any, Final, NamedTuple
 
 import numpy as np
@@ -240,7 +241,7 @@ def rule_prices(
         (
             rule.name,
             rule.says,
-            run_length("shewhart", width=np.inf, rules=[rule.name]),
+            alone(rule.name),
             run_length("shewhart", width=width, rules=[rule.name]),
         )
         for rule in dict.fromkeys([limits, *asked])
@@ -251,6 +252,12 @@ def rule_prices(
     if a_year is not None:
         table["false_alarms_a_year"] = a_year / table["beside_limits"]
     return table.set_index("rule")
+
+
+@cache
+def alone(rule: str) -> float:
+    """Points to a false alarm of one rule by itself."""
+    return run_length("shewhart", width=np.inf, rules=[rule])
 
 
 def _shewhart(*, width: float = 3.0, rules: str | Sequence[str] = (), sides: int = 2) -> _Design:
