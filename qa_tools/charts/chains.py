@@ -14,6 +14,7 @@ RAREST: Final = 1e9  # above, rounding in the solution eats into the fifth digit
 _SAME: Final = 1e-9  # relative change of the hazard below which it is constant,
 _CALM: Final = 64  # when that lasts so many points: more than any rule looks back
 _LONGEST: Final = 32768
+_LARGE: Final = 2000  # equations from which on an iteration is faster
 _ORDER: Final = 1e14
 _GONE: Final = 1e-12
 _ROUNDING: Final = 1e-15
@@ -73,7 +74,7 @@ class Chain:
 
     def survival(self) -> Survival:
         chances, state = [1.0, float(self.first.sum())], self.first
-        back = self.step.T.copy()
+        back = self.step.T.copy() if isinstance(self.step, np.ndarray) else self.step.T.tocsr()
         hazard, calm = 0.0, 0
         while calm < _CALM and chances[-1] > _GONE and len(chances) < _LONGEST:
             state = back @ state
@@ -166,7 +167,9 @@ def _left(step: Any) -> FloatArray:
         from scipy.sparse.linalg import bicgstab, spsolve
 
         change = (identity(len(ones)) - step).tocsc()
-        left, failed = bicgstab(change, ones, rtol=1e-11)
+        left, failed = ones, 1
+        if len(ones) > _LARGE:
+            left, failed = bicgstab(change, ones, rtol=1e-11)
         return np.asarray(spsolve(change, ones) if failed else left, dtype=np.float64)
     try:
         return np.asarray(np.linalg.solve(np.eye(len(ones)) - step, ones), dtype=np.float64)

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from functools import cache, lru_cache
 from itertools import pairwise
 from typing import Final
@@ -16,6 +16,8 @@ from qa_tools.charts.factors import FloatArray, IntArray
 from qa_tools.charts.rules import Rule
 
 _FAR: Final = 8.5  # sd beyond which a reading is never met: 2e-17
+_MANY: Final = 60  # states
+_MOST: Final = 40_000
 _WIDE: Final = 1.5  # sd of a cell at most, for the nodes in it to hold the integrand
 
 
@@ -26,9 +28,16 @@ def ruled(rules: Sequence[Rule], sides: int, mean: float, sd: float, nodes: int)
         chances = np.diff(ndtr(np.concatenate([[-np.inf], (cuts - mean) / sd, [np.inf]])))
         after = calls[:, :, 1]
         states, cells = np.nonzero(after >= 0)
+        where = states, after[states, cells]
+        first = np.zeros(len(after))
+        np.add.at(first, after[0, after[0] >= 0], chances[after[0] >= 0])
+        if len(after) > _MANY:  # a few cells in each row: a full matrix would be slow
+            from scipy.sparse import csr_array
+
+            return Chain(first, csr_array((chances[cells], where), shape=(len(after),) * 2))
         step = np.zeros((len(after), len(after)))
-        np.add.at(step, (states, after[states, cells]), chances[cells])
-        return Chain(step[0], step)
+        np.add.at(step, where, chances[cells])
+        return Chain(first, step)
     return _ordered(cuts, calls, mean, sd, nodes)
 
 
@@ -113,6 +122,12 @@ def _automaton(rules: tuple[Rule, ...], sides: int) -> tuple[FloatArray, IntArra
                     continue
                 then = tuple(bits for bits, _ in seen)
                 if then not in known:
+                    if len(known) == _MOST:
+                        names = ", ".join(rule.name for rule in rules)
+                        raise ValueError(
+                            f"these rules remember too much together to follow ({names}): fewer "
+                            "of them, or rules that look back over fewer points, will do"
+                        )
                     known[then] = len(known)
                     waiting.append(then)
                 row.append(known[then])
@@ -125,52 +140,47 @@ def _ordered(cuts: FloatArray, calls: IntArray, mean: float, sd: float, nodes: i
     """The chain of rules that compare neighbours: its states know where the last point stood."""
     from scipy.sparse import csr_array
 
-    far = _FAR * sd
-    low, high = mean - far, mean + far
+    low, high = mean - _FAR * sd, mean + _FAR * sd
     edges = _cells(np.unique(np.clip([low, *cuts, high], low, high)), sd)
     cell = np.searchsorted(cuts, (edges[1:] + edges[:-1]) / 2)
     at, whole = _integrals(edges, nodes, np.array([low]), np.array([high]), mean, sd)
     _, falls = _integrals(edges, nodes, np.full(len(at), low), at, mean, sd)
     _, climbs = _integrals(edges, nodes, at, np.full(len(at), high), mean, sd)
-    node_cell = np.repeat(cell, nodes)
-    count = len(at)
-
-    first_state = calls[0, node_cell, 1]
-    # States are (memory, node); of the possible ones only those that are ever reached.
-    number = np.full((len(calls), count), -1)
-    reached: list[tuple[int, int]] = []  # memory and piece
-
-    def visit(memories: IntArray, pieces: IntArray) -> None:
-        for memory, piece in zip(memories.tolist(), pieces.tolist(), strict=True):
-            if memory >= 0 and number[memory, piece * nodes] < 0:
-                start = len(reached) * nodes
-                number[memory, piece * nodes : (piece + 1) * nodes] = range(start, start + nodes)
-                reached.append((memory, piece))
-
     pieces = np.arange(len(cell))
-    visit(calls[0, cell, 1], pieces)
-    rows, columns, values = [], [], []
-    done = 0
-    while done < len(reached):
-        memory, piece = reached[done]
-        here = slice(piece * nodes, (piece + 1) * nodes)
-        for step, weights in ((0, falls), (2, climbs)):
-            then = calls[memory, cell, step]
-            met = (then >= 0) & ((pieces <= piece) if step == 0 else (pieces >= piece))
-            visit(then[met], pieces[met])
-            into = np.repeat(met, nodes)
-            target = number[np.repeat(then[met], nodes), np.flatnonzero(into)]
-            block = weights[here][:, into]
-            rows.append(np.repeat(np.arange(done * nodes, (done + 1) * nodes), into.sum()))
-            columns.append(np.tile(target, nodes))
-            values.append(block.ravel())
-        done += 1
-    size = len(reached) * nodes
-    triple = (np.concatenate(values), (np.concatenate(rows), np.concatenate(columns)))
+    part = [slice(piece * nodes, (piece + 1) * nodes) for piece in pieces]
+
+    # A state is what the rules remember and the piece of the line the last point stood in; only
+    # those that are ever reached are numbered.
+    known: dict[tuple[int, int], int] = {}
+
+    def reached(memories: IntArray, into: IntArray) -> Iterator[tuple[int, int]]:
+        """Number and piece of the states a point leads to, where it does not signal."""
+        for memory, piece in zip(memories.tolist(), into.tolist(), strict=True):
+            if memory >= 0:
+                if (memory, piece) not in known:
+                    known[memory, piece] = len(known)
+                    waiting.append((memory, piece))
+                yield known[memory, piece], piece
+
+    waiting: list[tuple[int, int]] = []
+    start = [whole[0, part[piece]] for _, piece in reached(calls[0, cell, 1], pieces)]
+    rows, columns, blocks = [], [], []
+    for row, (memory, piece) in enumerate(waiting):
+        for way, weights, into in ((0, falls, pieces[: piece + 1]), (2, climbs, pieces[piece:])):
+            for column, then in reached(calls[memory, cell[into], way], into):
+                rows.append(row)
+                columns.append(column)
+                blocks.append(weights[part[piece], part[then]])
+    size = len(known) * nodes
     first = np.zeros(size)
-    stays = first_state >= 0
-    first[number[first_state[stays], np.flatnonzero(stays)]] = whole[0, stays]
-    return Chain(first, csr_array(triple, shape=(size, size)))
+    first[: len(start) * nodes] = np.concatenate(start)
+    inner = np.arange(nodes)
+    shape = (len(blocks), nodes, nodes)
+    row_at = np.array(rows)[:, np.newaxis, np.newaxis] * nodes + inner[:, np.newaxis]
+    column_at = np.array(columns)[:, np.newaxis, np.newaxis] * nodes + inner
+    where = [np.broadcast_to(index, shape).ravel() for index in (row_at, column_at)]
+    step = csr_array((np.array(blocks).ravel(), (where[0], where[1])), shape=(size, size))
+    return Chain(first, step)
 
 
 def _cells(edges: FloatArray, sd: float) -> FloatArray:

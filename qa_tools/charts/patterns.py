@@ -72,8 +72,9 @@ def patterns(
             "run rules are for limits as far above the centre as below, as a chart of means or of "
             "single readings has; a chart of spreads has not"
         )
-    z = (value - centre) * width / reach
-    steps = np.sign(np.diff(value, prepend=value[:1])).astype(int).tolist()
+    # Means of the same readings in another order differ in the sixteenth digit: that is no step.
+    z = np.round((value - centre) * width / reach, 9)
+    steps = np.sign(np.round(np.diff(value, prepend=value[:1]) / reach, 9)).astype(int).tolist()
     number = points["point"].to_numpy()
     label = points["label"].astype(str).to_numpy()
     rows = []

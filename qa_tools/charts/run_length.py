@@ -77,7 +77,8 @@ def run_length(
     subgroups : int, optional
         Limits estimated from so many subgroups of n readings, without shift: the average is also
         over what they may have turned out to be. The centre is the mean of all readings, sigma
-        the pooled sd over c4; with n=1 the sd of all readings over c4. None: limits known.
+        the pooled sd over c4; with n=1 the sd of all readings over c4 (a moving range says as
+        much of sigma as about 0.64 times as many). None: limits known.
     n : int, optional
         Readings in a subgroup.
 
@@ -487,7 +488,7 @@ def _points(survival: Survival, shares: Sequence[float]) -> list[int]:
         while survival(np.array([high]))[0] > 1 - share:
             low, high = high, high * 2
             if high > _NEVER:
-                raise ValueError(f"a signal in {share:.0%} of runs takes more than {_NEVER} points")
+                raise ValueError(f"a signal in {share:.0%} of runs takes more than {_NEVER:,} points")
         while high - low > 1:
             middle = (low + high) // 2
             if survival(np.array([middle]))[0] > 1 - share:

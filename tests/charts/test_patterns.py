@@ -103,6 +103,15 @@ def test_limits_of_unequal_subgroups_are_each_points_own() -> None:
     assert table["label"].tolist() == ["B7", "B8", "B9", "B17", "B18", "B19"]
 
 
+def test_equal_means_neither_rise_nor_lie_on_a_side() -> None:
+    sums = [0.1 + 0.2 + 0.3, 0.3 + 0.2 + 0.1, 0.1 + 0.2 + 0.3]
+    assert sums[0] != sums[1]
+    level = points(sums).assign(centre=0.6, lower=-2.4, upper=3.6)
+    assert patterns(level, ["3 rising or falling", "3 on a side", "2 on a side"]).empty
+    turns = points([*sums[:2], sums[0], sums[1]]).assign(centre=0.6, lower=-2.4, upper=3.6)
+    assert patterns(turns, "4 up and down").empty
+
+
 def test_nothing_to_find_is_an_empty_table() -> None:
     table = patterns(points([0.1, -0.1, 0.2]), ["8 on a side", "beyond 3"])
     assert table.empty

@@ -330,6 +330,8 @@ def test_the_price_of_each_rule_stands_beside_it() -> None:
         ("shewhart", 0, {"rules": "eight in a row"}, "named by what they count"),
         ("shewhart", 0, {"rules": "3 of 2 beyond 1"}, "no more than the points"),
         ("shewhart", 0, {"rules": "2 of 3 beyond 0"}, "above 0"),
+        ("shewhart", 0, {"rules": "15 of 30 beyond 1"}, "fewer points, will do"),
+        ("shewhart", 0, {"width": np.inf, "rules": "30 of 30 beyond 3"}, "a lower limit"),
         ("shewhart", 0, {"sides": 3}, "1 side"),
         ("shewhart", 0, {"subgroups": 25}, "need n"),
         ("shewhart", 0, {"subgroups": 1, "n": 5}, "2 subgroups or more"),
