@@ -26,6 +26,13 @@ Survival = Callable[[IntArray], FloatArray]
 class TooRare(ValueError):
     """A signal so rare that its run length cannot be stated to five digits."""
 
+    def __init__(self, more: str = "") -> None:
+        super().__init__(
+            more
+            or f"the average run length is beyond {RAREST:,.0f} points, too rare to state to five "
+            "digits: a lower limit, or a larger shift, makes it shorter"
+        )
+
 
 class Runs(Protocol):
     """What a chart at work is asked."""
@@ -180,7 +187,7 @@ def _left(step: Any) -> FloatArray:
 
 def _stated(length: float, rarest: float) -> float:
     if not 0.99 < length < rarest:
-        raise TooRare(f"the average run length is beyond {RAREST:,.0f} points")
+        raise TooRare()
     return max(1.0, length)
 
 

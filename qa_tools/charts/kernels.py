@@ -73,7 +73,7 @@ def moving(width: float, step: float, mean: float, sd: float, nodes: int) -> Cha
 
 def range_within(low: float, high: float, n: int) -> float:
     """Chance that the range of n standard normal readings lies between low and high."""
-    at, weights = _gauss(-_FAR, _FAR, 96)
+    at, weights = _gauss(-_FAR, _FAR, 256)
     smallest = _density(at, 0.0, 1.0) * weights * n
     span = ndtr(at + np.array([[low], [high]])) - ndtr(at)
     below = (span ** (n - 1)) @ smallest

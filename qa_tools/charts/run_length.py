@@ -5,6 +5,7 @@ from __future__ import annotations
 import inspect
 from collections.abc import Callable, Sequence
 from functools import cache
+from numbers import Real
 from typing import Any, Final, NamedTuple
 
 import numpy as np
@@ -116,26 +117,22 @@ def run_length(
     418.5
     """
     made, mean, sd = _made(chart, shift, n, subgroups, design)
+    if subgroups is None:
+        return _settled(lambda size: made.at(mean, sd, size).average(), made.sizes, _SETTLED)[0]
+    growth, decay = made.growth / sd**2, _decay(subgroups, n)
+    if made.caught:
+        growth = min(growth, decay / 2)
+    if decay <= growth:
+        return float("inf")
+    nodes = _nodes(made, mean, sd)
+
+    def average(size: int) -> float:
+        return _estimated(made, mean, sd, nodes, subgroups, n, size, growth).average()
+
     try:
-        if subgroups is None:
-            return _settled(lambda size: made.at(mean, sd, size).average(), made.sizes, _SETTLED)[0]
-        growth, decay = made.growth / sd**2, _decay(subgroups, n)
-        if made.caught:
-            growth = min(growth, decay / 2)
-        if decay <= growth:
-            return float("inf")
-        nodes = _nodes(made, mean, sd)
-
-        def average(size: int) -> float:
-            return _estimated(made, mean, sd, nodes, subgroups, n, size, growth).average()
-
         return _settled(average, _DRAWS, _AVERAGED)[0]
     except TooRare as error:
-        raise ValueError(
-            f"{error}, too rare to state to five digits: a lower limit, or a larger shift, makes "
-            "it shorter"
-            + (". Limits from more subgroups vary less" if subgroups is not None else "")
-        ) from error
+        raise TooRare(f"{error}. Limits from more subgroups vary less") from error
 
 
 def run_length_quantiles(
@@ -183,6 +180,8 @@ def run_length_quantiles(
     if shares.size == 0 or not ((shares > 0) & (shares < 1)).all():
         raise ValueError(f"shares of runs lie above 0 and below 1; got {q!r}")
     made, mean, sd = _made(chart, shift, n, subgroups, design)
+    if subgroups is None:
+        run_length(chart, shift, n=n, **design)  # refuses what is too rare to state
     nodes = _nodes(made, mean, sd)
     if subgroups is None:
         points = _points(made.at(mean, sd, nodes).survival(), shares.tolist())
@@ -324,8 +323,8 @@ def _individuals(*, width: float = 3.0) -> _Design:
 
 def _ewma(*, weight: float = 0.2, width: float = 3.0) -> _Design:
     _positive(width=width)
-    if not 0 < weight <= 1:
-        raise ValueError(f"the weight of the newest value is above 0 and at most 1; got {weight}")
+    if not (_number(weight) and 0 < weight <= 1):
+        raise ValueError(f"the weight of the newest value is above 0 and at most 1; got {weight!r}")
     return _Design(
         lambda mean, sd, nodes: kernels.weighted(weight, width, mean, sd, nodes),
         _SMOOTH, width * width / 2,
@@ -335,10 +334,10 @@ def _ewma(*, weight: float = 0.2, width: float = 3.0) -> _Design:
 def _cusum(*, k: float = 0.5, h: float = 5.0, head_start: float = 0.0, sides: int = 2) -> _Design:
     _sides(sides)
     _positive(h=h)
-    if not (np.isfinite(k) and k >= 0 and 0 <= head_start < h):
+    if not (_number(k) and _number(head_start) and k >= 0 and 0 <= head_start < h):
         raise ValueError(
-            f"k is 0 or more and head_start from 0 to below h; got k {k:g}, head_start "
-            f"{head_start:g}, h {h:g}"
+            f"k is 0 or more and head_start from 0 to below h; got k {k!r}, head_start "
+            f"{head_start!r}, h {h!r}"
         )
     if sides == 2 and head_start > h / 2 + k:
         raise ValueError(
@@ -388,15 +387,15 @@ def _made(
     made = _CHARTS[chart](**design)
     if made.spread:
         ratio = 1.0 if shift is None else shift
-        if not (np.isfinite(ratio) and ratio > 0):
+        if not (_number(ratio) and ratio > 0):
             raise ValueError(
                 f"the shift of a {chart} chart is the ratio of the sd to its old one, above 0: 1 "
-                f"is no shift, 2 is twice the spread; got {shift}"
+                f"is no shift, 2 is twice the spread; got {shift!r}"
             )
         return made, 0.0, float(ratio)
     mean = 0.0 if shift is None else shift
-    if not np.isfinite(mean):
-        raise ValueError(f"the shift is a number of standard deviations; got {shift}")
+    if not _number(mean):
+        raise ValueError(f"the shift is a number of standard deviations; got {shift!r}")
     return made, float(mean), 1.0
 
 
@@ -422,7 +421,7 @@ def _settled(
         if len(sizes) == 1 or abs(now - before) <= (tolerance + _ROUNDING * now) * now:
             return now, size
         before = now
-    raise TooRare(f"{sizes[-1]} nodes do not settle the average run length")
+    raise TooRare()
 
 
 def _estimated(
@@ -488,7 +487,9 @@ def _points(survival: Survival, shares: Sequence[float]) -> list[int]:
         while survival(np.array([high]))[0] > 1 - share:
             low, high = high, high * 2
             if high > _NEVER:
-                raise ValueError(f"a signal in {share:.0%} of runs takes more than {_NEVER:,} points")
+                raise ValueError(
+                    f"a signal in {share:.0%} of runs takes more than {_NEVER:,} points"
+                )
         while high - low > 1:
             middle = (low + high) // 2
             if survival(np.array([middle]))[0] > 1 - share:
@@ -516,8 +517,12 @@ def _sides(sides: int) -> None:
 
 def _positive(**numbers: float) -> None:
     for name, value in numbers.items():
-        if not (np.isfinite(value) and value > 0):
-            raise ValueError(f"{name} is a number above 0; got {value}")
+        if not (_number(value) and value > 0):
+            raise ValueError(f"{name} is a number above 0; got {value!r}")
+
+
+def _number(value: object) -> bool:
+    return isinstance(value, Real) and bool(np.isfinite(float(value)))
 
 
 def _list(names: Sequence[str] | dict[str, Any]) -> str:

@@ -277,6 +277,23 @@ def test_a_mean_chart_with_its_spread_chart_signals_when_either_does() -> None:
     assert run_length("mean_sd", 1.0, n=5) < run_length("shewhart", 1.0)
 
 
+def test_a_range_of_many_readings_is_as_exact_as_of_few() -> None:
+    from scipy.integrate import quad
+    from scipy.stats import norm
+
+    def below(w: float, n: int) -> float:
+        def smallest_at(x: float) -> float:
+            return n * norm.pdf(x) * (norm.cdf(x + w) - norm.cdf(x)) ** (n - 1)
+
+        return quad(smallest_at, -9, 9, limit=400, epsabs=1e-13, points=[-3, 0])[0]
+
+    for n in (2, 5, 300):
+        of = constants(n)
+        low, high = max(0.0, of.d2 - 3 * of.d3), of.d2 + 3 * of.d3
+        chance = 1 - below(high, n) + below(low, n)
+        assert run_length("range", n=n) == pytest.approx(1 / chance, rel=1e-8)
+
+
 def test_limits_from_more_and_more_subgroups_come_to_known_ones() -> None:
     for chart, design in (("shewhart", {}), ("range", {"n": 5}), ("cusum", {"h": 4})):
         many = {"n": 5, "subgroups": 200_000, **design}
@@ -325,6 +342,8 @@ def test_the_price_of_each_rule_stands_beside_it() -> None:
         ("ewma", 0, {"weight": -0.2}, "above 0 and at most 1"),
         ("ewma", 0, {"width": 0}, "width is a number above 0"),
         ("ewma", np.nan, {}, "shift is a number"),
+        ("ewma", "1", {}, "shift is a number of standard deviations; got '1'"),
+        ("ewma", 0, {"width": "3"}, "width is a number above 0; got '3'"),
         ("shewhart", 0, {"width": np.inf}, "width is a number above 0"),
         ("shewhart", 0, {"width": 8}, "a lower limit"),
         ("shewhart", 0, {"rules": "eight in a row"}, "named by what they count"),
@@ -342,8 +361,9 @@ def test_the_price_of_each_rule_stands_beside_it() -> None:
     ],
 )
 def test_a_design_that_cannot_be_says_what_would_work(chart, shift, design, says) -> None:
-    with pytest.raises(ValueError, match=says):
-        run_length(chart, shift, **design)
+    for asked in (run_length, run_length_quantiles):
+        with pytest.raises(ValueError, match=says):
+            asked(chart, shift, **design)
 
 
 def test_shares_of_runs_lie_between_none_and_all() -> None:
