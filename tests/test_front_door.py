@@ -44,9 +44,23 @@ SIGNATURES = {
     "charts.mean_range": "(subgroups, *, base=None, robust=False, unit='g')",
     "charts.mean_sd": "(subgroups, *, base=None, robust=False, unit='g')",
     "charts.individuals": "(values, *, base=None, robust=False, unit='g', what='reading')",
-    "charts.batch_means": "X1",
-    "charts.ewma": "X2",
-    "charts.cusum": "X3",
+    "charts.batch_means": ("(values, batch, *, base=None, unit='g')"),
+    "charts.ewma": (
+        "(values, *, target=None, sd=None, weight=0.2, width=3.0, side='both', base=None, unit='g')"
+    ),
+    "charts.cusum": (
+        "(values, *, target=None, sd=None, k=0.5, h=5.0, head_start=0.0, side='both', base=None, "
+        "unit='g')"
+    ),
+    "charts.capability": ("(values, *, lower, twice=None, batch=None, confidence=0.95, unit='g')"),
+    "charts.diagnostics": ("(values, *, batch=None, step=None, unit='g')"),
+    "charts.run_length": ("(chart, shift=None, *, subgroups=None, n=None, **design)"),
+    "charts.run_length_quantiles": (
+        "(chart, shift=None, *, q=(0.05, 0.25, 0.5, 0.75, 0.95), subgroups=None, n=None, **design)"
+    ),
+    "charts.rule_prices": ("(rules, *, width=3.0, a_year=None)"),
+    "charts.patterns": ("(points, rules, *, width=3.0)"),
+    "charts.design": ("(shift, *, sd, within, every, sides=2, subgroups=None, n=None)"),
 }
 ATTRIBUTES = {
     "Works": (

@@ -3,9 +3,12 @@
 from qa_tools.charts.batches import batch_means
 from qa_tools.charts.capability import Capability, capability
 from qa_tools.charts.chart import ControlChart
+from qa_tools.charts.design import Design, design
 from qa_tools.charts.diagnostics import diagnostics
 from qa_tools.charts.factors import Constants, constants
+from qa_tools.charts.patterns import patterns
 from qa_tools.charts.phases import Base
+from qa_tools.charts.run_length import rule_prices, run_length, run_length_quantiles
 from qa_tools.charts.shewhart import individuals, mean_range, mean_sd
 from qa_tools.charts.small import cusum, ewma
 
@@ -14,13 +17,19 @@ __all__ = [
     "Capability",
     "Constants",
     "ControlChart",
+    "Design",
     "batch_means",
     "capability",
     "constants",
     "cusum",
+    "design",
     "diagnostics",
     "ewma",
     "individuals",
     "mean_range",
     "mean_sd",
+    "patterns",
+    "rule_prices",
+    "run_length",
+    "run_length_quantiles",
 ]
