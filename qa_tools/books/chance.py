@@ -34,13 +34,15 @@ class RejectionByTest:
     Chances that the next lot fails: by any test of the book, and by each of them.
 
     A lot may fail several at once, so the three together may exceed `any`. `twice` is the count of
-    packages beyond 2T where the reference test has one (not under the EU and UK rules).
+    packages beyond 2T where the reference test has one (not under the EU and UK rules), `over` of
+    packages over by more than allowed, where the book limits what is over.
     """
 
     any: float = 0.0
     mean: float = 0.0
     count: float = 0.0
     twice: float = 0.0
+    over: float = 0.0
 
 
 def chance_of_rejection(
@@ -156,6 +158,12 @@ def rejection_by_test(
             f"{found.book.name} takes more packages for the mean than for the first count; "
             "no chance is worked out for such a plan"
         )
+    single = len(plan.count_stages) == 1 and plan.count_stages[0].accept == 0
+    if math.isfinite(found.over_g) and not (single and plan.mean_n is None):
+        raise ValueError(
+            f"{found.book.name} limits what is over beside an average or allowed light packages; "
+            "no chance is worked out for such a plan"
+        )
     fine = sd / math.sqrt(plan.n)
     tests = _tests(plan, found, sd)
     return RejectionByTest(
@@ -250,6 +258,8 @@ def _tests(plan: SamplingPlan, found: Limits, sd: float) -> dict[str, _Test]:
         tests["count"] = _count_test(plan.count_stages, found.short_g, sd)
     if twice is not None:
         tests["twice"] = _count_test([CountStage(plan.n, twice - 1, twice)], found.twice_g, sd)
+    if math.isfinite(found.over_g):
+        tests["over"] = _over_test(plan.n, found, sd)
     if tests:
         tests["any"] = _Test(
             lambda means: _any_fails(plan, found, sd, means),
@@ -273,10 +283,25 @@ def _count_test(stages: Sequence[CountStage], limit_g: float, sd: float) -> _Tes
     )
 
 
+def _over_test(n: int, found: Limits, sd: float) -> _Test:
+    from scipy.special import ndtr
+
+    edge = found.over_g + 2 * EXACT_G  # over by more than a microgram, as `below` has it below
+    return _Test(
+        lambda means: 1 - (1 - ndtr(-_scaled(edge, means, sd))) ** n,
+        -math.inf,
+        math.inf,
+    )
+
+
 def _any_fails(plan: SamplingPlan, found: Limits, sd: float, means: Array) -> Array:
     """How often lots of given means fail any test, the tests sharing their packages."""
     from scipy.special import ndtr
 
+    if math.isfinite(found.over_g):  # every package by itself, between its two limits
+        edge = found.over_g + 2 * EXACT_G
+        inside = ndtr(_scaled(edge, means, sd)) - ndtr(_scaled(found.short_g, means, sd))
+        return np.asarray(1 - inside**plan.n)
     rule = _counting(plan, found)
     n, factor = plan.mean_n, plan.factor
     edges = [_scaled(limit, means, sd) for limit in rule.limits_g]

@@ -251,7 +251,7 @@ def rejected(plan: SamplingPlan, found: Limits, drawn: NDArray[np.float64]) -> N
         open_ &= (short > stage.accept) & (short < stage.reject)
     if plan.beyond_twice_reject is not None:
         fails |= (drawn[:, : plan.n] < found.twice_g).sum(axis=1) >= plan.beyond_twice_reject
-    return fails
+    return fails | (drawn[:, : plan.n] > found.over_g).any(axis=1)
 
 
 def judged(book: str, plan: SamplingPlan, drawn: NDArray[np.float64]) -> NDArray[np.bool_]:
@@ -313,7 +313,14 @@ def test_the_simulated_plan_is_the_one_judge_lots_applies(book: str, size: int) 
 
 
 @pytest.mark.slow
-@pytest.mark.parametrize("book, size", [(EU, 200), (UK, 200), (UK, 60), (US, 108), (CA, 3000)])
+@pytest.mark.parametrize(
+    "book, size",
+    [
+        *[(EU, 200), (UK, 200), (UK, 60), (US, 108), (CA, 3000)],
+        *[("de-fpackv-2020", 200), ("oiml-r87-2004", 200), ("au-aqs", 150), ("au-ordinary", 50)],
+        *[("nz-7a", 30), ("nz-7a", 200), ("jp-guideline", 96)],
+    ],
+)
 def test_200_000_lots_a_book_judged_by_judge_lots(book: str, size: int) -> None:
     plan, count = qa.rulebook(book).plan(size), 25_000
     off = {}
