@@ -138,7 +138,8 @@ relation
     def first(n: int) -> Lots:
         return _summarise(_first(frame, n), labels, found, lot_size)
 
-    judged = _judged(lots, rules, found, None if order is None else first)
+    compact = given.implementation.is_duckdb() and _has_arrow()
+    judged = _judged(lots, rules, found, None if order is None else first, compact)
     return cast(Table, _like(given, judged.rename({"lot": lot})))
 
 
@@ -325,8 +326,9 @@ def _judged(
     rules: Sequence[RuleBook],
     found: Sequence[Sequence[Limits]],
     first: Callable[[int], Lots] | None,
+    compact: bool,
 ) -> nw.DataFrame[Any]:
-    """The table of outcomes, a row a lot and book."""
+    """The table of outcomes, a row a lot and book; `compact` where texts may be Arrow's codes."""
     import narwhals as nw
 
     order = sorted(range(len(rules)), key=lambda i: rules[i].name)
@@ -351,6 +353,11 @@ def _judged(
         return nw.new_series(name, values, kind, backend=names.implementation)
 
     def texts(name: str, words: Sequence[str], at: NDArray[np.intp]) -> nw.Series[Any]:
+        if compact:  # millions of rows say a few sentences
+            import pyarrow as pa
+
+            coded = pa.DictionaryArray.from_arrays(at.astype(np.int32), list(words))
+            return nw.from_native(pa.chunked_array([coded]), series_only=True).alias(name)
         return nw.maybe_reset_index(column(name, words, nw.String)[at])
 
     outcome, reason, memory = zip(*said, strict=True) if said else ((), (), ())
