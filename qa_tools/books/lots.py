@@ -357,7 +357,8 @@ def _judged(
             import pyarrow as pa
 
             coded = pa.DictionaryArray.from_arrays(at.astype(np.int32), list(words))
-            return nw.from_native(pa.chunked_array([coded]), series_only=True).alias(name)
+            made: nw.Series[Any] = nw.from_native(pa.chunked_array([coded]), series_only=True)
+            return made.alias(name)
         return nw.maybe_reset_index(column(name, words, nw.String)[at])
 
     outcome, reason, memory = zip(*said, strict=True) if said else ((), (), ())
