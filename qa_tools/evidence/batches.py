@@ -116,8 +116,19 @@ class Batch:
 
     @property
     def notes(self) -> tuple[str, ...]:
-        """What to know beside the answers: of the labels, of our own check, of the sample."""
-        return (*self.faults, *(self.own.cautions if self.own else ()), *self.remarks)
+        """What to know beside the answers: of the labels, our own check, the books, the sample."""
+        own = self.own.cautions if self.own else ()
+        return (*self.faults, *own, *self.of_books, *self.remarks)
+
+    @property
+    def of_books(self) -> tuple[str, ...]:
+        """What the books themselves say of such an outcome."""
+        return tuple(
+            f"{check.book.name}: {check.verdict.note}"
+            for check in self.books
+            if check.verdict is not None and check.verdict.outcome == check.outcome
+            if check.verdict.note
+        )
 
     @property
     def declared(self) -> str:

@@ -64,7 +64,9 @@ def batch_lines(batch: Batch) -> list[str]:
         may = f"may lose up to {floor_percent(room.mean):.1f} % and still average"
         may = "already short of" if room.mean < 0 else may
         lines.append(f"  {room.limits.book.name}: {may} {room.limits.tested}")
-    return lines + [f"  Note: {remark}" for remark in (*batch.faults, *batch.remarks)]
+    return lines + [
+        f"  Note: {remark}" for remark in (*batch.faults, *batch.of_books, *batch.remarks)
+    ]
 
 
 def _book_words(check: BookCheck) -> str:

@@ -260,3 +260,12 @@ def test_what_could_not_be_used_was_weighed_all_the_same(tmp_path: Path) -> None
     weights += "B2,packed,2026-10-07,118 ml,g,random,,,kept\n" * 2
     text = str(qa.review(make_works(tmp_path, weights, batches=batches)))
     assert "none of its 2 weighings could be used" in text
+
+
+def test_what_a_book_says_of_a_failure_stands_beside_it(tmp_path: Path) -> None:
+    """SI 2006/659 regulation 14: one known to have failed may not be sold uncorrected."""
+    labels = "product,declared,unit,books\nbar,120,g,uk-2006-659\n"
+    failed = qa.review(make_works(tmp_path / "f", around(116.0), labels=labels))
+    assert "uk-2006-659: " in failed.checks[0].notes[0] and "offence" in str(failed)
+    passed = qa.review(make_works(tmp_path / "p", around(121.0), labels=labels))
+    assert "offence" not in str(passed)
