@@ -10,8 +10,8 @@ from typing import TYPE_CHECKING, Final, NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
-from qa_tools.books.limits import EXACT_G, Limits, limits
-from qa_tools.books.plans import CountStage, NoPlan, SamplingPlan
+from qa_tools.books.limits import EXACT_G, Limits, limits, whole_number
+from qa_tools.books.plans import CountStage, NoPlan, SamplingPlan, inspected
 from qa_tools.books.rulebook import Declared, RuleBook, rulebook
 from qa_tools.readings.quantities import GRAMS, unit_of
 from qa_tools.statistics.counting import acceptance
@@ -149,10 +149,8 @@ def rejection_by_test(
         raise ValueError(f"sd is {sd:g} g; packages of one lot differ, so give more than zero")
     if sd_between < 0:
         raise ValueError(f"sd_between is {sd_between:g} g; give zero or more")
-    if lot_size != math.floor(lot_size):
-        raise ValueError(f"a lot of {lot_size} packages: give a whole number")
     found = limits(declared, book)
-    plan = found.book.plan(int(lot_size))
+    plan = inspected(found.book, whole_number(lot_size))
     if plan.count_stages and (plan.mean_n or 0) > plan.count_stages[0].n:
         raise ValueError(
             f"{found.book.name} takes more packages for the mean than for the first count; "
@@ -195,7 +193,8 @@ def chance_by_setting(
     -------
     DataFrame
         Index ``setting``; columns ``lot_size, weighed, chance, note``. Where the book has no plan
-        for such a lot the note says so, and the chance is NaN.
+        for such a lot the note says so, and the chance is NaN; it also says where a figure is from
+        memory.
 
     Examples
     --------
@@ -216,14 +215,16 @@ def chance_by_setting(
         (f"on a shop shelf, {SHELF} of one batch", SHELF, sd, sd_between),
     ):
         try:
-            weighed = rules.plan(size).n
+            weighed = inspected(rules, size).n
         except NoPlan as missing:
             rows.append((setting, size, 0, math.nan, str(missing)))
             continue
         chance = chance_of_rejection(
             mean, within, declared, rules, lot_size=size, sd_between=between, unit=unit
         )
-        rows.append((setting, size, weighed, chance, ""))
+        figures = (*limits(declared, rules).figures, *inspected(rules, size).figures)
+        memory = any(figure.grade == "from memory" for figure in figures)
+        rows.append((setting, size, weighed, chance, "figures from memory" if memory else ""))
     columns = ["setting", "lot_size", "weighed", "chance", "note"]
     return pd.DataFrame(rows, columns=columns).set_index("setting")
 

@@ -41,6 +41,20 @@ class OCCurve:
     by_share: pd.DataFrame
     plans: dict[str, SamplingPlan]
 
+    @property
+    def notes(self) -> tuple[str, ...]:
+        """What to know of the curves: figures from memory, tests that have none."""
+        found = []
+        for book, plan in self.plans.items():
+            drawn = (book in self.by_mean.columns, book in self.by_share.columns)
+            if not any(drawn):
+                found.append(f"{book}: neither test for a lot of {self.lot_size}, so no curve")
+            if plan.beyond_twice_reject is not None:
+                found.append(f"{book}: also counts packages beyond twice what is allowed")
+            if any(figure.grade == "from memory" for figure in plan.figures):
+                found.append(f"{book}: figures from memory")
+        return tuple(found)
+
     def figure(self) -> go.Figure:
         """The two curves side by side, a line a book."""
         from qa_tools.pictures.curves import oc_curves

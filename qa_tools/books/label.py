@@ -96,6 +96,8 @@ def label_check(
     if isinstance(declared, int | float | Decimal):
         # 120.0 is 120: a number shows no figures of its own
         declared = f"{Decimal(str(declared)).normalize():f} g"
+    if goods not in (None, "solid", "viscous", "liquid"):
+        raise ValueError(f"goods is {goods!r}; it is one of solid, viscous, liquid")
     label = Declaration.parse(declared)
     rule = rules.data.get("label", {})
     figures = tuple(rule.get("figures", (3, 2)))
@@ -125,7 +127,8 @@ def label_check(
     if "figures" not in rule:
         remarks.append(f"How many figures {rules.name} asks for is not known here.")
     if goods in rule.get("by_volume", ()):
-        remarks.append(f"Declared by weight, and {rule['kind']}{clause}.")
+        where = "" if "s. " in rule["kind"] else clause
+        remarks.append(f"Declared by weight, and {rule['kind']}{where}.")
     return LabelCheck(label, rules, rules.resolve(label), tuple(findings), tuple(remarks))
 
 

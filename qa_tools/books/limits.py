@@ -142,7 +142,8 @@ def whole_number(lot_size: float) -> int:
     >>> whole_number(48.0)
     48
     """
-    number = lot_size if isinstance(lot_size, int | float | np.number) else math.nan
+    known = isinstance(lot_size, int | float | np.number) and not isinstance(lot_size, bool)
+    number = lot_size if known else math.nan
     if not number >= 1 or number % 1 != 0:
         raise ValueError(
             f"the lot size is {lot_size}; give the number of packages packed, a whole number"

@@ -595,10 +595,13 @@ def _draw_rows(plan: SamplingPlan, found: Limits, draws: Draws) -> tuple[TestRow
     kept = (plan.factor is not None, bool(plan.count_stages), plan.beyond_twice_reject is not None)
     clauses = (plan.mean_clause, plan.count_clause, found.book.beyond_twice.get("clause", ""))
     shares = (draws.mean, draws.short, draws.twice)
+    unfinished = 1 - draws.accept - draws.reject  # draws that need the second sample
     rows = []
     for name, share, clause, has in zip(_names(found.book), shares, clauses, kept, strict=True):
         if has:
             sure = "accept" if share >= SURE else "reject" if share <= 1 - SURE else "unsettled"
+            if clause == plan.count_clause and share < SURE and unfinished > 1 - SURE:
+                sure = _WORDS[0]
             rows.append(TestRow(name, round(share, 6), SURE, OF_DRAWS, sure, clause))
     return tuple(rows)
 

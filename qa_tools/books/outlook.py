@@ -10,9 +10,9 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from qa_tools.books.draws import count_test, mean_test
-from qa_tools.books.limits import Limits, below, in_grams, limits
-from qa_tools.books.own import OwnCheck, own_check, percent
-from qa_tools.books.plans import SamplingPlan
+from qa_tools.books.limits import Limits, above, below, in_grams, limits, whole_number
+from qa_tools.books.own import OwnCheck, own_check, percent, reading_step, remembered
+from qa_tools.books.plans import SamplingPlan, inspected
 from qa_tools.books.rulebook import Declared, RuleBook
 from qa_tools.statistics.predicted import prediction
 
@@ -64,15 +64,26 @@ class Outlook:
     def __str__(self) -> str:
         plan, name = self.plan, self.limits.book.name
         size = "all" if plan.n == plan.lot_size else str(plan.n)
-        between = f"{_whole(self.lower)} to {_whole(self.upper)}"
+        between = f"{_whole(self.lower)} to {_whole(max(self.upper, self.chance))}"
         sure = "" if self.method == "all" else f" ({between}, 95 % sure)"
         how = _METHODS[self.method].format(why=self.why)
-        return (
+        moist = self.limits.book.moisture_percent if self.limits.moisture_g else 0
+        allowed = f" if {moist:g} % for moisture is accepted" if moist else ""
+        lines = [
             f"{name}: an inspector who weighs {size} of these {plan.lot_size} rejects the batch "
-            f"with a chance of {_whole(self.chance)}{sure}.\n"
-            f"  {self.own.n} weighed; {how}.\n"
-            f"  The weighed ones: {self.own.headline}."
-        )
+            f"with a chance of {_whole(self.chance)}{sure}{allowed}.",
+            f"  {self.own.n} weighed; {how}.",
+            f"  The weighed ones: {self.own.headline}.",
+        ]
+        if self.limits.book.beyond_twice.get("sale") and self.plan.beyond_twice_reject is None:
+            twice = self.own.short_twice
+            lines.append(
+                f"  Packages beyond twice what is allowed are not counted in it: {twice} of those "
+                f"weighed{', pull them' if twice else ''}."
+            )
+        figures = (*self.limits.figures, *self.plan.figures)
+        lines += [f"  {remembered(one)}" for one in figures if one.grade == "from memory"]
+        return "\n".join(lines)
 
 
 def _whole(chance: float) -> str:
@@ -141,10 +152,13 @@ def rejection_outlook(
     """
     weights = in_grams(net, unit)
     found = limits(declared, book)
+    lot_size = whole_number(lot_size)
     n = len(weights)
     if n > lot_size:
         raise ValueError(f"{n} weighed of {lot_size} packed: one of the two numbers is wrong")
-    plan = found.book.plan(lot_size)
+    plan = inspected(found.book, lot_size)
+    if n < lot_size:
+        _refuse_coarse(weights, np.atleast_1d(np.asarray(net, dtype=float)), unit)
     rng = np.random.default_rng(SEED)
     if n == lot_size:
         rejected = _rejects(plan, found, _known(rng, weights, STATES * DRAWS, plan.n_all))
@@ -189,4 +203,14 @@ def _rejects(plan: SamplingPlan, found: Limits, drawn: Array) -> NDArray[np.bool
     fails = np.minimum(count, mean_test(drawn - found.target_g, plan)) < 0
     if plan.beyond_twice_reject is not None:
         fails |= below(drawn, found.twice_g).sum(axis=1) >= plan.beyond_twice_reject
-    return np.asarray(fails)
+    return np.asarray(fails | above(drawn, found.over_g).any(axis=1))
+
+
+def _refuse_coarse(weights: Array, shown: Array, unit: str) -> None:
+    """Where a scale's steps hide how packages spread, nothing can be said of the others."""
+    step = reading_step(shown, unit)
+    if len(weights) > 1 and np.std(weights, ddof=1) < step / 2:
+        raise ValueError(
+            f"the {len(weights)} weights hardly differ at a step of {step:g} g: the scale is too "
+            "coarse to tell how the packages spread; weigh on a finer one"
+        )

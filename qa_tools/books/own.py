@@ -366,7 +366,7 @@ def own_check(
         confidence,
         group_total=group_total,
         shared=shared,
-        least_sd=_step(np.atleast_1d(np.asarray(net, dtype=float)), unit) / math.sqrt(12),
+        least_sd=reading_step(np.atleast_1d(np.asarray(net, dtype=float)), unit) / math.sqrt(12),
     )
     groups = None if group is None else int(group_numbers(group, n).max()) + 1
     short = int(below(weights, found.short_g).sum())
@@ -406,7 +406,7 @@ def own_check(
     )
 
 
-def _step(values: NDArray[np.float64], unit: str) -> float:
+def reading_step(values: NDArray[np.float64], unit: str) -> float:
     """The step of the scale as the readings show it, grams: 0.1 where any has one decimal."""
     decimals = [
         -int(Decimal(repr(value)).normalize().as_tuple().exponent) for value in values.tolist()

@@ -111,6 +111,25 @@ class SamplingPlan:
         return max(self.n, sum(stage.n for stage in self.count_stages))
 
 
+def inspected(book: RuleBook, lot_size: int) -> SamplingPlan:
+    """
+    The sample an inspector is taken to weigh: the fewest the book asks for.
+
+    A book that judges each package by itself, from one upward, asks of the whole lot that none
+    fails; there every package counts as weighed.
+
+    Examples
+    --------
+    >>> from qa_tools.books.rulebook import rulebook
+    >>> inspected(rulebook("jp-guideline"), 96).n, inspected(rulebook("au-ordinary"), 96).n
+    (96, 12)
+    """
+    plan = plan_for(book, lot_size, "non-destructive", None)
+    if plan.sample == "at least" and plan.n == 1:
+        return plan_for(book, lot_size, "non-destructive", lot_size)
+    return plan
+
+
 def plan_for(book: RuleBook, lot_size: int, test: str, n: int | None) -> SamplingPlan:
     """The plan of `book` for a lot; see `RuleBook.plan`."""
     if lot_size < 1:

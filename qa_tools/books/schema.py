@@ -179,6 +179,12 @@ def _check_book(data: Mapping[str, Any]) -> None:
             raise _Mistake(("least",), str(error)) from None
     elif "deficiency" not in data and "sampling" not in data:
         raise _Mistake((), "the book sets no limit: give 'least', 'deficiency' or 'sampling'")
+    if not str(data["name"]).strip():
+        raise _Mistake(("name",), "the book needs a name")
+    if data.get("beyond_twice", {}).get("reject", 1) < 1:
+        raise _Mistake(("beyond_twice", "reject"), "reject is 0, so that every lot would fail")
+    if data.get("scope_g", [0, 1])[0] > data.get("scope_g", [0, 1])[-1]:
+        raise _Mistake(("scope_g",), "scope_g is the smallest and the largest quantity, in grams")
     if len(data.get("scope_g", [0, 1])) != 2:
         raise _Mistake(("scope_g",), "scope_g is the smallest and the largest quantity, in grams")
     for key in ("deficiency", "excess"):
@@ -197,6 +203,8 @@ def _check_book(data: Mapping[str, Any]) -> None:
 
 def _check_bands(bands: Sequence[Mapping[str, Any]], path: Path) -> None:
     last = 0.0
+    if not bands:
+        raise _Mistake(path, "there is no band")
     for i, band in enumerate(bands):
         if len(band.keys() & {"percent", "amount", "least"}) != 1:
             raise _Mistake((*path, i), "a band needs one of 'percent', 'amount' and 'least'")
@@ -214,6 +222,8 @@ def _check_sampling(sampling: Mapping[str, Any], twice: Mapping[str, Any] | None
         raise _Mistake(("sampling", "confidence"), "confidence is a share below 1, as 0.995")
     if by_size and "largest" not in sampling:
         raise _Mistake(("sampling",), "the key 'largest' is missing, the last size of 'by_size'")
+    if not sampling["plans"]:
+        raise _Mistake(("sampling", "plans"), "there is no plan")
     for i, row in enumerate(sampling["plans"]):
         path: Path = ("sampling", "plans", i)
         lot, exactly, count = row["lot"], row["sample"] == "exactly", row.get("count", [])
@@ -233,6 +243,10 @@ def _check_sampling(sampling: Mapping[str, Any], twice: Mapping[str, Any] | None
                 if key not in stage:
                     raise _Mistake((*path, "count", j), f"the key {key!r} is missing")
             gap = stage["reject"] - stage["accept"] if len(needs) == 2 else 1
+            if j and len(needs) == 2 and stage["accept"] < count[j - 1]["accept"]:
+                raise _Mistake(
+                    (*path, "count", j), "the numbers of a later stage count all found so far"
+                )
             if gap < 1 or (gap > 1 and j == len(count) - 1):
                 raise _Mistake(
                     (*path, "count", j), "the last 'reject' is one above 'accept', or nothing ends"

@@ -47,9 +47,16 @@ def oc_curves(curve: OCCurve) -> go.Figure:
         "tickvals": [0, 25, 50, 75, 100],
         "ticktext": ["0 %", "25 %", "50 %", "75 %", "100 %"],
     }
+    if curve.notes:
+        figure.add_annotation(
+            text="<br>".join(map(theme.plain, curve.notes)),
+            xref="paper", yref="paper", x=0, y=0, yshift=-66, showarrow=False,
+            xanchor="left", yanchor="top", align="left", font={"size": 12},
+        )  # fmt: skip
     figure.update_layout(
+        height=540 + 18 * len(curve.notes),
         margin_t=figure.layout.margin.t + 52,
-        margin_b=72,
+        margin_b=72 + 18 * len(curve.notes),
         xaxis={
             "domain": _LEFT,
             "title": {"text": "Mean below the label,<br>in standard deviations of packages"},

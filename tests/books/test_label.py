@@ -106,6 +106,8 @@ def test_a_viscous_good_by_weight_is_remarked_where_volume_is_the_rule() -> None
         assert not any("volume" in text for text in label_check("250 g", name).remarks)
         solid = label_check("250 g", name, goods="solid")
         assert not any("volume" in text for text in solid.remarks)
+    with pytest.raises(ValueError, match="one of solid, viscous, liquid"):
+        label_check("250 g", "ca-crc-417", goods="viscos")  # type: ignore[arg-type]
 
 
 def test_a_book_whose_rule_of_figures_is_not_known_says_so() -> None:

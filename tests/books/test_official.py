@@ -350,3 +350,10 @@ def test_a_moisture_allowance_is_the_authority_s_to_accept() -> None:
     assert verdict.outcome == "accept"
     assert "would pass inspection if the authority accepts 3 % for moisture" in verdict.headline
     assert verdict.rows[0].test.endswith("after moisture allowance")
+
+
+def test_a_first_sample_that_decides_nothing_is_no_rejection() -> None:
+    """80 of a lot over 3200, 5 short: from 4 to 6 the count waits for the second sample."""
+    verdict = qa.judge([110.0] * 5 + [123.0] * 75, "120 g", "uk-2006-659", lot_size=5000)
+    assert verdict.outcome == "too few"
+    assert [row.outcome for row in verdict.rows] == ["accept", "second sample needed"]

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import itertools
 import math
+from pathlib import Path
 from typing import Any
 
 import numpy as np
@@ -99,12 +100,13 @@ def test_ounces_are_grams() -> None:
 
 def test_it_says_how_and_stands_beside_the_plain_mean() -> None:
     found = rejection_outlook(sample(1, 40, 119.5), "120 g", EU, lot_size=108)
-    first, second, third = str(found).splitlines()
+    first, second, third, fourth = str(found).splitlines()
     assert first.startswith("eu-76-211: an inspector who weighs 30 of these 108 rejects the batch")
     assert "95 % sure" in first
     assert "predicted as normal fills" in second
     assert found.own.headline in third
     assert "short of the 120 g declared" in third
+    assert "beyond twice what is allowed are not counted in it: 0 of those weighed" in fourth
 
 
 def test_no_chance_is_never_said_where_there_is_some() -> None:
@@ -211,3 +213,47 @@ def test_the_interval_holds_the_true_chance_95_times_in_100(
             true = chance_of_rejection(mean, sd, "120 g", US, lot_size=3000)
             held.append(found.lower <= true <= found.upper)
     assert 0.93 <= np.mean(held) <= 0.99
+
+
+def test_what_is_over_counts_where_the_book_limits_it() -> None:
+    heavy = [140 + i % 7 / 10 for i in range(24)]
+    whole = rejection_outlook(heavy, "120 g", "jp-guideline", lot_size=24)
+    assert whole.chance == 1
+    assert rejection_outlook(heavy, "120 g", "jp-guideline", lot_size=100).chance == 1
+
+
+def test_a_package_under_a_least_weight_fails_the_batch(tmp_path: Path) -> None:
+    book = tmp_path / "corner-shop.toml"
+    book.write_text('format = 1\nname = "corner-shop"\njudged_at = "sale"\nleast = "118 g"\n')
+    weights = [120 + i % 9 / 5 for i in range(20)]
+    assert rejection_outlook([*weights, 117.0], "120 g", qa.rulebook(book), lot_size=50).chance == 1
+    # none of 50 under 118 g, where one falls under with a chance of 0.0912: 1 - 0.9088 ** 50
+    chance = qa.chance_of_rejection(120, 1.5, "120 g", qa.rulebook(book), lot_size=50)
+    assert chance == pytest.approx(0.9916, abs=2e-4)
+
+
+def test_what_it_rests_on_is_said() -> None:
+    weights = sample(2, 12, 118.8)
+    text = str(rejection_outlook(weights, "120 g", "us-hb133", lot_size=108))
+    assert "From memory, compare with NIST Handbook 133" in text
+    moist = qa.rulebook("us-hb133").with_moisture(3)
+    text = str(rejection_outlook(weights, "120 g", moist, lot_size=108))
+    assert "if 3 % for moisture is accepted" in text
+    notes = qa.oc_curve(["us-hb133", "eu-76-211"], 200).notes
+    assert notes == ("us-hb133: figures from memory",)
+    table = qa.chance_by_setting(121, 2, "120 g", "us-hb133", lot_size=108)
+    assert set(table["note"]) == {"figures from memory"}
+
+
+@pytest.mark.parametrize("weights", [[121.0, 121.0], [120.0] * 29 + [121.0]])
+def test_a_scale_too_coarse_for_the_spread_is_refused(weights: list[float]) -> None:
+    with pytest.raises(ValueError, match="too coarse to tell how the packages spread"):
+        rejection_outlook(weights, "120 g", EU, lot_size=200)
+
+
+@pytest.mark.parametrize("size", [48.5, float("nan"), True, "48"])
+def test_a_lot_size_that_is_none_is_refused_plainly(size: object) -> None:
+    with pytest.raises(ValueError, match="give the number of packages packed"):
+        rejection_outlook(sample(1, 12), "120 g", EU, lot_size=size)  # type: ignore[arg-type]
+    with pytest.raises(ValueError, match="give the number of packages packed"):
+        qa.chance_of_rejection(121, 2, "120 g", EU, lot_size=size)  # type: ignore[arg-type]

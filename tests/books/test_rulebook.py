@@ -297,6 +297,9 @@ BANDS = "bands = [{ up_to = 100, percent = 5, round_up = 0.5 }, { up_to = 200, a
         ("count = [{", "count = [{ n = 1, accept = 0, reject = 2 }, { n = 1, accept = 1, reject = 3"
          " }, {", 23, "one stage, or two"),
         ("format = 1", "format 1", 2, "not a TOML file"),
+        ('edition = "first"', 'edition = "first"\nscope_g = [9, 5]', 6, "smallest and the largest"),
+        ("[sampling]", '[beyond_twice]\nclause = "1"\ngrade = "read"\nreject = 0\n\n[sampling]', 22,
+         "every lot would fail"),
     ],
 )  # fmt: skip
 def test_a_mistake_names_file_line_and_key(
