@@ -20,6 +20,8 @@ Array = NDArray[np.float64]
 
 STATES: Final = 500  # states of what the sample leaves unknown
 DRAWS: Final = 200  # inspector's draws in each
+# Weighings below which a lopsided fill is taken for a normal one about half the time (simulated).
+SHAPE: Final = 60
 SEED: Final = 133_659  # fixed, so that the same weights always get the same answer
 _CELLS: Final = 4_000_000  # weights held at once
 
@@ -72,7 +74,7 @@ class Outlook:
         lines = [
             f"{name}: an inspector who weighs {size} of these {plan.lot_size} rejects the batch "
             f"with a chance of {_whole(self.chance)}{sure}{allowed}.",
-            f"  {self.own.n} weighed; {how}.",
+            f"  {self.own.n} weighed; {how}{self._hidden}.",
             f"  The weighed ones: {self.own.headline}.",
         ]
         if self.limits.book.beyond_twice.get("sale") and self.plan.beyond_twice_reject is None:
@@ -84,6 +86,13 @@ class Outlook:
         figures = (*self.limits.figures, *self.plan.figures)
         lines += [f"  {remembered(one)}" for one in figures if one.grade == "from memory"]
         return "\n".join(lines)
+
+    @property
+    def _hidden(self) -> str:
+        """What so few weighings cannot show of the shape of the fills."""
+        if self.method != "normal" or self.own.n >= SHAPE:
+            return ""
+        return "; so few cannot rule out a tail of light ones, which would raise the chance"
 
 
 def _whole(chance: float) -> str:

@@ -399,14 +399,14 @@ def rulebook(name: str | Path) -> RuleBook:
         if len(books) != 1:
             held = f"{len(books)}: {', '.join(b.name for b in books)}" if books else "none"
             raise ValueError(f"the folder {path} should hold one rule book and holds {held}")
-        return _read(books[0])
+        return _own(books[0])
     for file in (path, Path(f"{name}.toml")):
         if file.suffix == ".toml" and file.is_file():
-            return _read(file)
+            return _own(file)
     if path.suffix == ".toml" or (path.name != str(name) and path.parent.is_dir()):
         raise ValueError(f"there is no rule book file {path}")
     near = difflib.get_close_matches(str(name), known, n=1, cutoff=0.3)
-    hint = f"; did you mean {near[0]!r}?" if near else ""
+    hint = f"; did you mean {near[0]!r}?" if near else "."
     raise ValueError(f"no rule book is called {str(name)!r}{hint} Known: {', '.join(known)}")
 
 
@@ -444,6 +444,16 @@ def _folder() -> Traversable:
 @cache
 def _published(name: str) -> RuleBook:
     return _read(_folder().joinpath(f"{name}.toml"))
+
+
+def _own(file: Path) -> RuleBook:
+    """A book of one's own, which may not pass for a published one."""
+    book = _read(file)
+    if book.name in _names() and book.data != _published(book.name).data:
+        raise ValueError(
+            f"{file.name}: the name {book.name!r} is that of a published book; choose another"
+        )
+    return book
 
 
 def _read(file: Traversable) -> RuleBook:

@@ -174,6 +174,8 @@ def _check_book(data: Mapping[str, Any]) -> None:
         if "beyond_twice" in data:
             raise _Mistake(("beyond_twice",), "a least weight is no deficiency to be doubled")
         try:
+            if not parse_quantity(data["least"]).grams > 0:
+                raise ValueError(f"{data['least']!r} is not above zero")
             Declaration.parse(parse_quantity(data["least"]))
         except ValueError as error:
             raise _Mistake(("least",), str(error)) from None
@@ -208,6 +210,8 @@ def _check_bands(bands: Sequence[Mapping[str, Any]], path: Path) -> None:
     for i, band in enumerate(bands):
         if len(band.keys() & {"percent", "amount", "least"}) != 1:
             raise _Mistake((*path, i), "a band needs one of 'percent', 'amount' and 'least'")
+        if band.get("percent", 0) > 100:
+            raise _Mistake((*path, i, "percent"), "more than all of it cannot be missing")
         if "up_to" in band:
             if band["up_to"] <= last:
                 raise _Mistake((*path, i, "up_to"), "the bands are not in order of 'up_to'")

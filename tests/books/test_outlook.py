@@ -104,6 +104,7 @@ def test_it_says_how_and_stands_beside_the_plain_mean() -> None:
     assert first.startswith("eu-76-211: an inspector who weighs 30 of these 108 rejects the batch")
     assert "95 % sure" in first
     assert "predicted as normal fills" in second
+    assert "so few cannot rule out a tail of light ones" in second
     assert found.own.headline in third
     assert "short of the 120 g declared" in third
     assert "beyond twice what is allowed are not counted in it: 0 of those weighed" in fourth

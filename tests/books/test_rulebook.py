@@ -297,6 +297,7 @@ BANDS = "bands = [{ up_to = 100, percent = 5, round_up = 0.5 }, { up_to = 200, a
         ("count = [{", "count = [{ n = 1, accept = 0, reject = 2 }, { n = 1, accept = 1, reject = 3"
          " }, {", 23, "one stage, or two"),
         ("format = 1", "format 1", 2, "not a TOML file"),
+        ("percent = 5,", "percent = 150,", 17, "more than all of it"),
         ('edition = "first"', 'edition = "first"\nscope_g = [9, 5]', 6, "smallest and the largest"),
         ("[sampling]", '[beyond_twice]\nclause = "1"\ngrade = "read"\nreject = 0\n\n[sampling]', 22,
          "every lot would fail"),
@@ -359,3 +360,14 @@ def test_a_book_that_sets_no_limit_is_refused(tmp_path: Path) -> None:
 def test_a_file_that_is_not_there() -> None:
     with pytest.raises(ValueError, match="no rule book file"):
         qa.rulebook("nowhere.toml")
+
+
+def test_a_book_of_one_s_own_cannot_pass_for_a_published_one(tmp_path: Path) -> None:
+    book = written(tmp_path, LEAST.replace('name = "corner-shop"', 'name = "eu-76-211"'))
+    with pytest.raises(ValueError, match="is that of a published book"):
+        qa.rulebook(book)
+
+
+def test_a_least_weight_is_above_zero(tmp_path: Path) -> None:
+    with pytest.raises(ValueError, match="is not above zero"):
+        qa.rulebook(written(tmp_path, LEAST.replace("118 g", "0 g")))
