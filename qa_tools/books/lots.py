@@ -20,7 +20,7 @@ from qa_tools.books.official import (
     is_direct,
     too_few,
 )
-from qa_tools.books.plans import NoPlan
+from qa_tools.books.plans import NoPlan, SamplingPlan
 from qa_tools.books.rulebook import RuleBook, rulebook
 from qa_tools.readings.quantities import Declaration
 
@@ -410,6 +410,18 @@ def _drawn(
     return drawn.under(limit, book, at)
 
 
+def _both(plan: SamplingPlan, first: Callable[[int], Sums | None]) -> Sums | None:
+    """The first of two samples, the mean of as many as the plan takes; None where not told."""
+    drawn = first(plan.n)
+    if drawn is None or plan.mean_n in (None, plan.n):
+        return drawn
+    try:
+        averaged = first(int(plan.mean_n or 0))
+    except ValueError:  # an order that tells the samples, but not the packages of one
+        return None
+    return averaged and drawn._replace(error=averaged.error, sd=averaged.sd)
+
+
 def _ends(
     limit: Limits, size: int, n: int, sums: Sums, first: Callable[[int], Sums | None]
 ) -> Iterator[tuple[Any, tuple[str, str, str]]]:
@@ -434,7 +446,7 @@ def _ends(
         yield ~failed, end("too few", too_few(plan, n))
         yield failed, end("too few", too_few(plan, n) + ALREADY)
         return
-    drawn = sums if is_direct(plan, n) else first(plan.n) if holds_both(plan, n) else None
+    drawn = sums if is_direct(plan, n) else _both(plan, first) if holds_both(plan, n) else None
     told = f"{n} weighed, the plan takes {plan.n}"
     if n == plan.n:
         told = f"the plan averages {plan.mean_n} of the {n} weighed"

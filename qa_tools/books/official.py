@@ -460,12 +460,13 @@ def is_direct(plan: SamplingPlan, n: int) -> bool:
 
 def holds_both(plan: SamplingPlan, n: int) -> bool:
     """Whether n weighings are both samples of a double plan."""
-    return len(plan.count_stages) == 2 and n == plan.n_all and is_direct(plan, plan.n)
+    both = len(plan.count_stages) == 2 and n == plan.n_all
+    return both and plan.count_stages[0].n == plan.n
 
 
 def _is_completed(plan: SamplingPlan, sample: Sample) -> bool:
     """Whether these are a first sample that left the count open, and then the second one."""
-    if len(plan.count_stages) != 2 or sample.weights.size != plan.n_all:
+    if not holds_both(plan, sample.weights.size):
         return False
     first = plan.count_stages[0]
     return bool(first.accept < sample.short[: first.n].sum() < first.reject)

@@ -456,3 +456,19 @@ def test_an_empty_table_gives_an_empty_table() -> None:
     judged = qa.judge_lots(fixed().iloc[:0], "us-hb133", lot_size="packed")
     assert list(judged.columns) == COLUMNS
     assert len(judged) == 0
+
+
+@pytest.mark.parametrize(("then", "outcome"), [(3, "accept"), (14, "reject")])
+def test_lots_over_3200_are_settled_by_their_order(then: int, outcome: str) -> None:
+    """80 and 80 for the count, the first 50 for the mean: SI 2006/659 Schedule 2."""
+    first = [122.0] * 50 + [110.0] * 5 + [122.0] * 25
+    weights = [*first, *[110.0] * then, *[122.0] * (80 - then)]
+    table = pd.DataFrame({"batch": "A", "net_g": weights, "nr": range(160)})
+    asked = {"declared": "120 g", "lot_size": 5000}
+    shuffled = table.sample(frac=1, random_state=3)
+    lots = qa.judge_lots(shuffled, "uk-2006-659", order="nr", **asked)
+    assert lots["outcome"].tolist() == [outcome]
+    assert qa.judge(weights, "120 g", "uk-2006-659", lot_size=5000).outcome == outcome
+    by_sample = table.assign(nr=[1] * 80 + [2] * 80)  # which 50 came first is not told
+    lots = qa.judge_lots(by_sample, "uk-2006-659", order="nr", **asked)
+    assert lots["outcome"].tolist() == ["over plan"]
