@@ -345,14 +345,16 @@ def _judged(
             drawn = partial(_drawn, first, lots, limit, i, at)
             for which, end in _ends(limit, size, n, sums, drawn):
                 ends[at[which], j] = said.setdefault(end, len(said))
-    lot = np.repeat(np.arange(shape[0]), shape[1])
-
-    names = nw.maybe_reset_index(lots.name[lot])
+    one = shape[1] == 1  # a row a lot: nothing to repeat
+    lot: Any = slice(None) if one else np.repeat(np.arange(shape[0]), shape[1])
+    names = nw.maybe_reset_index(lots.name if one else lots.name[lot])
 
     def column(name: str, values: Any, kind: Any = None) -> nw.Series[Any]:
         return nw.new_series(name, values, kind, backend=names.implementation)
 
-    def texts(name: str, words: Sequence[str], at: NDArray[np.intp]) -> nw.Series[Any]:
+    def texts(name: str, words: Sequence[str], at: NDArray[np.intp]) -> nw.Series[Any] | nw.Expr:
+        if len(words) == 1:
+            return nw.lit(words[0], nw.String).alias(name)
         if compact:  # millions of rows say a few sentences
             import pyarrow as pa
 
@@ -382,12 +384,17 @@ def _kinds(lots: Lots) -> list[NDArray[np.intp]]:
     import pandas as pd
 
     code = np.zeros(lots.n.size, np.int64)
-    for values in (lots.size, lots.n, lots.label):
+    if not code.size:
+        return []
+    varied = [values for values in (lots.size, lots.n, lots.label) if (values != values[0]).any()]
+    if not varied:
+        return [np.arange(code.size)]
+    for values in varied:
         codes, found = pd.factorize(values)
         code = pd.factorize(code * len(found) + codes)[0]
     by_kind = np.argsort(code, kind="stable")
     ends = np.flatnonzero(np.diff(code[by_kind])) + 1
-    return np.split(by_kind, ends) if code.size else []
+    return np.split(by_kind, ends)
 
 
 def _drawn(
