@@ -24,7 +24,7 @@ def as_text(review: Review) -> str:
     lines += [f"Not read: {words}" for words in _unread(whole)]
     lines += [f"{i}. {finding.text}" for i, finding in enumerate(review.findings[:MOST], 1)]
     if not review.findings:
-        lines.append("Nothing found to do in what was weighed and judged.")
+        lines.append(review.show("to_do").nothing)
     hidden = review.findings[MOST:]
     lines += [f"and {len(hidden)} more, at the end"] if hidden else []
     for batch in review.checks:

@@ -15,39 +15,16 @@ import numpy as np
 import pandas as pd
 import pytest
 from scipy.stats import binom, nct
+from sheet_figures import COUNT_OC, EU, MEAN_OC, PLANS, SHARES, SHIFTS, UK
 
 import qa_tools as qa
 from qa_tools.books.plans import SamplingPlan
 from qa_tools.statistics.finite import hypergeometric_cdf, mean_interval, most_short
 
-EU, UK = "eu-76-211", "uk-2006-659"
-
 
 def plan(key: str) -> SamplingPlan:
-    book, size, test = {
-        "EU 30/30": (EU, 100, "non-destructive"),
-        "EU 50/50": (EU, 501, "non-destructive"),
-        "EU 80/80": (EU, 3201, "non-destructive"),
-        "n 50, c 3": (UK, 100, "single"),
-        "n 80, c 5": (UK, 501, "single"),
-        "n 125, c 7": (UK, 3201, "single"),
-        "destructive n 20, c 1": (EU, 100, "destructive"),
-    }[key]
+    book, size, test = PLANS[key]
     return qa.rulebook(book).plan(size, test=test)
-
-
-SHARES = [0.01, 0.02, 0.025, 0.03, 0.05, 0.07, 0.09, 0.10, 0.15]
-COUNT_OC = {  # section 7, acceptance against the true share below Q - T, large lot
-    "EU 30/30": [0.9966, 0.9761, 0.9565, 0.9299, 0.7636, 0.5506, 0.3563, 0.2773, 0.0637],
-    "EU 50/50": [0.9998, 0.9946, 0.9849, 0.9666, 0.7812, 0.4900, 0.2483, 0.1666, 0.0166],
-    "EU 80/80": [1.0000, 0.9954, 0.9829, 0.9550, 0.6475, 0.2754, 0.0853, 0.0444, 0.0013],
-    "n 50, c 3": [0.9984, 0.9822, 0.9638, 0.9372, 0.7604, 0.5327, 0.3303, 0.2503, 0.0460],
-    "n 80, c 5": [0.9998, 0.9946, 0.9848, 0.9667, 0.7892, 0.5082, 0.2634, 0.1769, 0.0140],
-    "n 125, c 7": [1.0000, 0.9962, 0.9864, 0.9648, 0.7117, 0.3461, 0.1162, 0.0601, 0.0009],
-    "destructive n 20, c 1": [
-        0.9831, 0.9401, 0.9118, 0.8802, 0.7358, 0.5869, 0.4516, 0.3917, 0.1756,
-    ],
-}  # fmt: skip
 
 
 def binomial_acceptance(asked: SamplingPlan, share: float) -> float:
@@ -116,12 +93,12 @@ def test_finite_lots_exactly(key: str, lot: int, bad: int, expected: float) -> N
     assert hypergeometric_acceptance(plan(key), lot, bad) == pytest.approx(expected, abs=5.1e-5)
 
 
-MEAN_OC = {  # section 7, last table: acceptance at (Q - true mean) / sigma of
-    (20, 0.640): [0.9950, 0.9849, 0.9606, 0.9113, 0.7030, 0.3899, 0.0677],
-    (30, 0.503): [0.9950, 0.9802, 0.9383, 0.8471, 0.4969, 0.1498, 0.0050],
-    (50, 0.379): [0.9950, 0.9708, 0.8867, 0.7005, 0.2007, 0.0138, 0.0000],
+# The sheet names the mean tests by their numbers and factors.
+BY_FACTOR = {
+    (20, 0.640): MEAN_OC["destructive n 20, c 1"][0],
+    (30, 0.503): MEAN_OC["EU 30/30"][0],
+    (50, 0.379): MEAN_OC["EU 50/50"][0],
 }
-SHIFTS = [0, 0.1, 0.2, 0.3, 0.5, 0.7, 1.0]
 
 
 @pytest.mark.parametrize("key", ["destructive n 20, c 1", "EU 30/30", "EU 50/50", "EU 80/80"])
@@ -129,7 +106,7 @@ def test_the_mean_test_has_the_published_operating_characteristic(key: str) -> N
     """mean + k s >= Q is a non-central t comparison: sqrt(n) (mean - Q) / s >= -k sqrt(n)."""
     n, k = plan(key).mean_n or 0, plan(key).factor or 0
     found = [nct.sf(-k * math.sqrt(n), n - 1, -shift * math.sqrt(n)) for shift in SHIFTS]
-    assert found == pytest.approx(MEAN_OC[n, k], abs=5.1e-5)
+    assert found == pytest.approx(BY_FACTOR[n, k], abs=5.1e-5)
 
 
 # Simulation: judge_lots itself on thousands of lots, within four standard errors of the tables.
@@ -154,13 +131,13 @@ def test_simulated_mean_test_of_30(book: str, shift: float) -> None:
     """Spread far below the TNE of 5.4 g, so only the mean decides; 6 000 seeded lots of 200."""
     rng = np.random.default_rng(30)
     share = simulate(book, 30, 200, rng.normal(120 - shift, 1.0, (6000, 30)))
-    near(share["accept"], MEAN_OC[30, 0.503][SHIFTS.index(shift)], 6000)
+    near(share["accept"], BY_FACTOR[30, 0.503][SHIFTS.index(shift)], 6000)
 
 
 def test_simulated_mean_test_of_50() -> None:
     rng = np.random.default_rng(50)
     share = simulate(EU, 50, 1000, rng.normal(120 - 0.3, 1.0, (6000, 50)))
-    near(share["accept"], MEAN_OC[50, 0.379][SHIFTS.index(0.3)], 6000)
+    near(share["accept"], BY_FACTOR[50, 0.379][SHIFTS.index(0.3)], 6000)
 
 
 @pytest.mark.parametrize("bad", [0.025, 0.05, 0.10])
@@ -205,7 +182,7 @@ def test_simulated_lot_exactly_at_the_label_fails_as_often_as_published(
 def test_simulated_mean_test_at_length(n: int, lot_size: int, shift: float) -> None:
     rng = np.random.default_rng(n * 1000)
     share = simulate(EU, n, lot_size, rng.normal(120 - shift, 1.0, (60_000, n)))
-    near(share["accept"], MEAN_OC[n, {30: 0.503, 50: 0.379}[n]][SHIFTS.index(shift)], 60_000)
+    near(share["accept"], BY_FACTOR[n, {30: 0.503, 50: 0.379}[n]][SHIFTS.index(shift)], 60_000)
 
 
 # The sheet of statistical check values.
