@@ -263,9 +263,8 @@ def _labels_of(index: pd.Index[Any], fallback: str) -> tuple[list[str], str]:
 
 
 def _words(keys: Iterable[Hashable]) -> list[str]:
-    if isinstance(keys, pd.Index) and keys.dtype.kind in "iu":
-        return [str(key) for key in keys.tolist()]
-    return [" ".join(map(str, key)) if isinstance(key, tuple) else str(key) for key in keys]
+    plain = keys.tolist() if isinstance(keys, pd.Index) else keys  # an Index iterates slowly
+    return [" ".join(map(str, key)) if isinstance(key, tuple) else str(key) for key in plain]
 
 
 def _as_floats(data: Any, where: str) -> FloatArray:

@@ -16,6 +16,7 @@ from scipy.special import gammaln
 from scipy.stats import chi, chi2, norm
 
 from qa_tools.charts import batch_means, chance_outside
+from qa_tools.statistics.components import components
 
 
 class Line(NamedTuple):
@@ -108,7 +109,7 @@ def test_200_works_with_limits_held() -> None:
 @pytest.mark.parametrize("name", LINES)
 def test_many_works(name: str, held: bool) -> None:
     line = LINES[name]
-    check(line, 2000, base=line.base if held else None, seed=2)
+    check(line, 1000, base=line.base if held else None, seed=2)
 
 
 @pytest.mark.parametrize("m", [2, 6, 12, 30])
@@ -123,6 +124,21 @@ def test_so_is_the_chance_of_one_among_them(m: int) -> None:
     assert chance_outside(m, among=True) == pytest.approx(
         mean_chance(differ, m, among=True), rel=0.02
     )
+
+
+@pytest.mark.parametrize("number", [400, pytest.param(6000, marks=pytest.mark.slow)])
+def test_of_unequal_sizes_new_batches_fall_outside_about_as_often_as_stated(number: int) -> None:
+    random = np.random.default_rng(3)
+    outside = np.zeros(number)
+    for work in range(number):
+        sizes, n = random.integers(5, 31, 12), random.integers(5, 31)
+        means = random.normal(0, np.sqrt(1 + 1 / sizes))
+        found = components(sizes, means, float(random.chisquare((sizes - 1).sum())))
+        reach = 3 * np.sqrt(found.between**2 + found.within**2 / n)
+        sd = np.sqrt(1 + 1 / n)
+        outside[work] = norm.sf((found.mean + reach) / sd) + norm.cdf((found.mean - reach) / sd)
+    error = outside.std() / np.sqrt(number)
+    assert abs(outside.mean() / chance_outside(12) - 1.02) < 0.03 + 4 * error / chance_outside(12)
 
 
 @pytest.mark.parametrize("ratio", [0.0, 0.3, 1.0])
