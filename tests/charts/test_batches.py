@@ -121,6 +121,9 @@ def test_it_draws_itself() -> None:
 @pytest.mark.parametrize(
     ("values", "batch", "says"),
     [
+        ([], [], "two or more subgroups.*got 0"),
+        ([1.0], ["a"], "two or more subgroups"),
+        ([1.0, 1.0], ["a", "b"], "finer scale"),
         ([1.0, 2.0], ["a"], "got 2 readings and 1 batches"),
         ([1.0, 2.0, 3.0], ["a", "a", None], "reading 3 has no label"),
         ([1.0, 2.0, 3.0, 4.0], ["a", "a", "a", "a"], "two or more subgroups"),
