@@ -42,14 +42,20 @@ class Subgroups:
     labels: list[str]
     each: str
 
-    def part(self, points: slice) -> Subgroups:
-        """Some of the subgroups, one after another."""
-        if points == slice(0, len(self.labels)):
-            return self
-        starts, sizes = self.starts[points], self.sizes[points]
-        readings = slice(starts[0], starts[-1] + sizes[-1])
-        labels = self.labels[points]
-        return Subgroups(self.values[readings], starts - starts[0], sizes, labels, self.each)
+    def part(self, points: slice | IntArray) -> Subgroups:
+        """Some of the subgroups, one after another, or those at some places."""
+        if isinstance(points, slice):
+            if points == slice(0, len(self.labels)):
+                return self
+            starts, sizes = self.starts[points], self.sizes[points]
+            readings = slice(starts[0], starts[-1] + sizes[-1])
+            labels = self.labels[points]
+            return Subgroups(self.values[readings], starts - starts[0], sizes, labels, self.each)
+        values = np.concatenate(
+            [self.values[self.starts[at] : self.starts[at] + self.sizes[at]] for at in points]
+        )
+        labels, sizes = [self.labels[at] for at in points], self.sizes[points]
+        return Subgroups(values, _starts(sizes), sizes, labels, self.each)
 
     def means(self) -> FloatArray:
         """Mean of each subgroup."""
@@ -89,7 +95,13 @@ def as_subgroups(data: SubgroupsLike) -> Subgroups:
     (['B1', 'B2'], [2, 3])
     """
     if isinstance(data, pd.Series):
-        groups = _from_series(data)
+        groups = by_label(data)
+        if len(groups.sizes) == len(groups.values) > 1:
+            raise ValueError(
+                "every index value of the Series stands once, so no two readings share a subgroup. "
+                'Index the readings by their subgroup, as in table.set_index("batch")["net_g"]; '
+                "for single readings use charts.individuals"
+            )
     elif isinstance(data, pd.DataFrame):
         labels, each = _labels_of(data.index, "subgroup")
         groups = _from_arrays(data.to_numpy(), labels, each)
@@ -101,6 +113,34 @@ def as_subgroups(data: SubgroupsLike) -> Subgroups:
     if not groups.labels:
         _needs_more(groups)
     return groups
+
+
+def by_label(data: pd.Series[Any]) -> Subgroups:
+    """
+    Readings under the same index value as a subgroup, though it be a single one.
+
+    Raises
+    ------
+    ValueError
+        A reading without a label, missing or not a number.
+
+    Examples
+    --------
+    >>> by_label(pd.Series([120.1, 119.8, 121.0], index=["B1", "B2", "B1"])).sizes
+    array([2, 1])
+    """
+    codes, keys = _numbered(data.index)
+    if (codes < 0).any():
+        raise ValueError(
+            f"reading {int(np.argmin(codes)) + 1} has no label in the index of the Series; "
+            "every reading needs the label of its subgroup"
+        )
+    sizes = np.bincount(codes)
+    values = _as_floats(data, "the readings")
+    if (codes[1:] < codes[:-1]).any():  # a label that comes up again later
+        values = values[np.argsort(codes, kind="stable")]
+    labels, each = _labels_of(pd.Index(keys, name=data.index.name), "subgroup")
+    return Subgroups(values, _starts(sizes), sizes.astype(np.int64), labels, each)
 
 
 def as_values(data: ValuesLike) -> tuple[FloatArray, list[str], str]:
@@ -173,27 +213,6 @@ def differs(spreads: FloatArray, readings: FloatArray) -> bool:
     False
     """
     return bool(spreads.max() > 1e-12 * np.abs(readings).max())
-
-
-def _from_series(data: pd.Series[Any]) -> Subgroups:
-    codes, keys = _numbered(data.index)
-    if (codes < 0).any():
-        raise ValueError(
-            f"reading {int(np.argmin(codes)) + 1} has no label in the index of the Series; "
-            "every reading needs the label of its subgroup"
-        )
-    sizes = np.bincount(codes)
-    if len(sizes) == len(codes) > 1:
-        raise ValueError(
-            "every index value of the Series stands once, so no two readings share a subgroup. "
-            'Index the readings by their subgroup, as in table.set_index("batch")["net_g"]; '
-            "for single readings use charts.individuals"
-        )
-    values = _as_floats(data, "the readings")
-    if (codes[1:] < codes[:-1]).any():  # a label that comes up again later
-        values = values[np.argsort(codes, kind="stable")]
-    labels, each = _labels_of(pd.Index(keys, name=data.index.name), "subgroup")
-    return Subgroups(values, _starts(sizes), sizes.astype(np.int64), labels, each)
 
 
 def _numbered(index: pd.Index[Any]) -> tuple[IntArray, Any]:
