@@ -34,7 +34,7 @@ class Agreed(NamedTuple):
 
 
 def agreed_bases(
-    works: Works, until: pd.Timestamp | None
+    works: Works, until: pd.Timestamp | None = None
 ) -> tuple[dict[Kind, list[Agreed]], list[Finding]]:
     """
     The bases recorded by a day, in that order, by product and stage; those of no chart are told.
@@ -42,8 +42,8 @@ def agreed_bases(
     Parameters
     ----------
     works : Works
-    until : Timestamp or None
-        The last day of the week reviewed; None for all.
+    until : Timestamp, optional
+        The last day that is known of; rows without a day count.
     """
     names = dict(zip(works.products["product"], works.products["name"], strict=True))
     weighed = works.weighings.table[["product", "stage"]].drop_duplicates()

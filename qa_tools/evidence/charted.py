@@ -12,7 +12,7 @@ import pandas as pd
 from qa_tools.charts import Base, ControlChart, batch_means
 from qa_tools.evidence.bases import agreed_bases, chart_title, in_force
 from qa_tools.evidence.batches import STAGE_WORDS, Batch
-from qa_tools.evidence.findings import Finding
+from qa_tools.evidence.findings import Finding, of_chart
 from qa_tools.evidence.lots import stopped
 from qa_tools.evidence.week import Week
 from qa_tools.readings.works import Works
@@ -25,6 +25,7 @@ DRAWN: Final = 5  # batches before a chart of them is drawn
 # week's among them, cannot show a batch out of order until there are about twelve; held from eight
 # on, they call at most one batch in 39 by chance (`charts.chance_outside`), from twelve one in 67.
 HELD: Final = 8
+NAMED: Final = 3  # batches named in a headline
 
 
 class WeekChart(NamedTuple):
@@ -36,11 +37,22 @@ class WeekChart(NamedTuple):
     product: str
     stage: str
 
+    @property
+    def headline(self) -> str:
+        """What is charted, and which batches of the week are out: the chart also shows old ones."""
+        out = list(dict.fromkeys(found.batch for found in self.findings()))
+        named = ", ".join(out) if len(out) <= NAMED else f"{len(out)} batches"
+        return f"{self.title}: this week {f'{named} outside' if out else 'within'} the limits"
+
+    def findings(self) -> list[Finding]:
+        """What the chart asks to look at this week."""
+        return list(of_chart(self.title, self.chart, self.batches, self.stage))
+
     def figure(self) -> go.Figure:
         """The chart, the week's points marked."""
         from qa_tools.pictures.charts import control_chart
 
-        return control_chart(self.chart, about=self.title, marked=self.batches)
+        return control_chart(self.chart, about=self.headline, marked=self.batches)
 
     def to_dict(self) -> dict[str, Any]:
         """The chart for machines: its limits, what they rest on, and the week's batches."""
@@ -53,7 +65,7 @@ class WeekChart(NamedTuple):
             "plotted": chart.what,
             "unit": chart.unit,
             "limits": _levels(chart.points.iloc[-1].to_dict(), "lower", "centre", "upper"),
-            "finding": chart.finding,
+            "finding": self.headline,
             "basis": chart.basis,
             "note": chart.note,
             "base": list(_periods(chart)),
@@ -75,7 +87,11 @@ class WeekChart(NamedTuple):
 
 
 def charts_of(
-    works: Works, readings: pd.DataFrame, checks: Sequence[Batch], week: Week | None
+    works: Works,
+    readings: pd.DataFrame,
+    checks: Sequence[Batch],
+    week: Week | None,
+    until: pd.Timestamp | None = None,
 ) -> tuple[list[WeekChart], list[Finding]]:
     """
     A chart for each product and stage of the week with enough batches; what is wrong with bases.
@@ -94,8 +110,10 @@ def charts_of(
         The batches of the week.
     week : Week or None
         None where nothing is dated: then limits are set on all batches.
+    until : Timestamp, optional
+        Where the review speaks of a day: bases recorded after it are not known yet.
     """
-    agreed, findings = agreed_bases(works, None if week is None else week.end)
+    agreed, findings = agreed_bases(works, until)
     out = {} if week is None else stopped(works, week.start)
     table = works.weighings.table
     charts = []

@@ -34,11 +34,11 @@ RANKS: Final = (
 # What to look at first where a batch mean, or the spread within a batch, is out: common practice,
 # no published source.
 LOOK: Final[dict[str, tuple[str, str]]] = {
-    "cut": ("how the loaves were poured and the wires spaced", "the wires: one slack or out of place"),
+    "cut": ("the pour and the spacing of the wires", "the wires: one slack or out of place"),
     "cured": ("how it was cut and how it dried", "how it was cut, and whether it dries evenly"),
-    "packed": ("what it weighed fresh, and how it dried", "its wires at cutting, loaf by loaf"),
+    "packed": ("what it weighed before, the scale and the tare", "its loaves or trays, one by one"),
     "filled": ("how it was filled, the scale and the tare", "who filled it, and with what"),
-    "": ("what was different: people, tools, scale, tare", "what differed within it"),
+    "": ("what was different: people, tools, scale, tare", "its loaves or trays, one by one"),
 }
 HALF: Final = 0.5  # below, an inspection is more likely to fail than to pass
 _SHOWN: Final = 4  # packages listed in one sentence

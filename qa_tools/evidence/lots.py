@@ -118,8 +118,7 @@ def stopped(works: Works, before: pd.Timestamp) -> dict[str, str]:
     what = actions["what"].str.strip()
     first = actions[what.str.casefold().str.startswith((*HOLD, *AWAY)) & (actions["batch"] != "")]
     return {
-        str(row["batch"]): _entry(row)
-        for row in first.drop_duplicates("batch").to_dict("records")
+        str(row["batch"]): _entry(row) for row in first.drop_duplicates("batch").to_dict("records")
     }
 
 

@@ -17,7 +17,7 @@ from qa_tools.evidence import tables
 from qa_tools.evidence.batches import Batch, batches_of, remembered
 from qa_tools.evidence.charted import WeekChart, charts_of
 from qa_tools.evidence.entries import of_entries
-from qa_tools.evidence.findings import Finding, of_batch, of_chart, rank
+from qa_tools.evidence.findings import Finding, of_batch, rank
 from qa_tools.evidence.labelled import checked
 from qa_tools.evidence.lots import open_hold
 from qa_tools.evidence.shown import Shown
@@ -292,12 +292,11 @@ def review(
     names = [books] if isinstance(books, str) else books
     costs = works.products.drop_duplicates("product").set_index("product")["cost_per_kg"]
     checks = batches_of(works, so_far, keys, names, today)
-    charts, of_bases = charts_of(works, so_far, checks, chosen)
+    charts, of_bases = charts_of(works, so_far, checks, chosen, None if as_of is None else today)
     lost = works.weighings.not_used
     of_week = _lost_in(lost, chosen, so_far.merge(keys[["product", "batch"]].drop_duplicates()))
     findings = [finding for batch in checks for finding in of_batch(batch, today)]
-    for drawn in charts:
-        findings += of_chart(drawn.title, drawn.chart, drawn.batches, drawn.stage)
+    findings += [found for chart in charts for found in chart.findings()]
     findings += of_bases
     findings += _not_weighed(unweighed, lost)
     findings += of_entries(works, so_far, checks)

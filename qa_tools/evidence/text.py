@@ -49,7 +49,7 @@ def as_text(review: Review) -> str:
 
 
 def _chart_words(drawn: WeekChart) -> str:
-    return f"  {drawn.title}: {drawn.chart.finding}. {drawn.chart.note}"
+    return f"  {drawn.headline}. {drawn.chart.note}"
 
 
 def _unread(rows: pd.DataFrame) -> list[str]:
