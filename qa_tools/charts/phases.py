@@ -33,8 +33,9 @@ class Base:
         Why they were set anew; needed from the second base on.
     without : mapping of label to reason
         Points of the period that limits are not set on, since what was different about them is
-        known: ``{"B07": "scale out of level"}``. They are charted and judged as all others. A
-        point that is merely far out stays: it may be how the process is.
+        known: ``{"B07": "scale out of level"}``. They are charted and judged as all others; a
+        moving range reaches across them. A point that is merely far out stays: it may be how the
+        process is.
 
     Notes
     -----

@@ -129,18 +129,12 @@ def by_label(data: pd.Series[Any]) -> Subgroups:
     >>> by_label(pd.Series([120.1, 119.8, 121.0], index=["B1", "B2", "B1"])).sizes
     array([2, 1])
     """
-    codes, keys = _numbered(data.index)
-    if (codes < 0).any():
-        raise ValueError(
-            f"reading {int(np.argmin(codes)) + 1} has no label in the index of the Series; "
-            "every reading needs the label of its subgroup"
-        )
-    sizes = np.bincount(codes)
+    order, sizes, keys = _gathered(data.index)
     values = _as_floats(data, "the readings")
-    if (codes[1:] < codes[:-1]).any():  # a label that comes up again later
-        values = values[np.argsort(codes, kind="stable")]
+    if order is not None:
+        values = values[order]
     labels, each = _labels_of(pd.Index(keys, name=data.index.name), "subgroup")
-    return Subgroups(values, _starts(sizes), sizes.astype(np.int64), labels, each)
+    return Subgroups(values, _starts(sizes), sizes, labels, each)
 
 
 def as_values(data: ValuesLike) -> tuple[FloatArray, list[str], str]:
@@ -212,16 +206,26 @@ def differs(spreads: FloatArray, readings: FloatArray) -> bool:
     >>> differs(np.array([0.1 + 0.2 - 0.3]), np.array([0.3, 0.1 + 0.2]))
     False
     """
-    return bool(spreads.max() > 1e-12 * np.abs(readings).max())
+    return bool(spreads.max() > 1e-12 * max(readings.max(), -readings.min()))
 
 
-def _numbered(index: pd.Index[Any]) -> tuple[IntArray, Any]:
-    """Each reading's subgroup as a number from 0, and what they are called."""
-    if index.dtype.kind in "iu" and index.is_monotonic_increasing:  # in order: no need to look up
-        starts = np.flatnonzero(np.append(True, np.diff(index.to_numpy()) != 0)[: len(index)])
-        sizes = np.diff(starts, append=len(index))
-        return np.repeat(np.arange(len(starts)), sizes), index[starts]
-    return pd.factorize(index)
+def _gathered(index: pd.Index[Any]) -> tuple[IntArray | None, IntArray, Any]:
+    """Where to take readings from so that each label's stand together, how many, the labels."""
+    if isinstance(index.dtype, np.dtype) and index.dtype.kind in "iu" and len(index):
+        numbers = index.to_numpy()
+        starts = np.append(0, np.flatnonzero(numbers[1:] != numbers[:-1]) + 1)
+        keys = numbers[starts]
+        if (keys[1:] > keys[:-1]).all():  # in order: no need to look each reading up
+            return None, np.diff(starts, append=len(index)), keys
+    codes, keys = pd.factorize(index)
+    if (codes < 0).any():
+        raise ValueError(
+            f"reading {int(np.argmin(codes)) + 1} has no label in the index of the Series; "
+            "every reading needs the label of its subgroup"
+        )
+    apart = (codes[1:] < codes[:-1]).any()  # a label that comes up again later
+    order = np.argsort(codes, kind="stable") if apart else None
+    return order, np.bincount(codes).astype(np.int64), keys
 
 
 def _from_arrays(rows: Iterable[Any], labels: list[str], each: str) -> Subgroups:
@@ -259,6 +263,8 @@ def _labels_of(index: pd.Index[Any], fallback: str) -> tuple[list[str], str]:
 
 
 def _words(keys: Iterable[Hashable]) -> list[str]:
+    if isinstance(keys, pd.Index) and keys.dtype.kind in "iu":
+        return [str(key) for key in keys.tolist()]
     return [" ".join(map(str, key)) if isinstance(key, tuple) else str(key) for key in keys]
 
 
