@@ -91,15 +91,17 @@ def of_chart(
     the steps from one batch to the next, which say again what the means say.
     """
     of_means, of_spread = LOOK.get(stage, LOOK[""])
-    yield from _outside(title, chart, chart.signals, batches, of_means)
+    unlike = f"Unlike the other batches of {title}"
+    yield from _outside(unlike, chart, chart.signals, batches, of_means)
     if chart.spread is not None and chart.components is not None:
         signals = chart.spread.signals
         wide = signals[signals["value"] > signals["centre"]]
-        yield from _outside(title, chart.spread, wide, batches, of_spread)
+        uneven = f"Its packages differ more than those of the other batches of {title}"
+        yield from _outside(uneven, chart.spread, wide, batches, of_spread)
 
 
 def _outside(
-    title: str, chart: ControlChart, signals: pd.DataFrame, batches: Sequence[str], look: str
+    words: str, chart: ControlChart, signals: pd.DataFrame, batches: Sequence[str], look: str
 ) -> Iterator[Finding]:
     labels = chart.points["label"].tolist()
     side = dict(zip(signals["label"], signals["value"] > signals["centre"], strict=True))
@@ -108,9 +110,10 @@ def _outside(
         first = at = labels.index(label)
         while first and side.get(labels[first - 1]) == side[label]:
             first -= 1
-        since = f", as all {at - first + 1} since {labels[first]}" if first < at else ""
+        since = f", as were all {at - first + 1} since {labels[first]}" if first < at - 1 else ""
+        since = f", as was that of {labels[first]} before it" if first == at - 1 else since
         few = f" (limits from only {chart.behind} batches)" if chart.few else ""
-        text = f"Outside the chart of {title}: {measured}{since}{few}. Look first at {look}."
+        text = f"{words}: {measured}{since}{few}. Look first at {look}."
         yield Finding("unlike the others", label, text)
 
 

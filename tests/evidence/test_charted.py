@@ -132,9 +132,12 @@ def test_a_batch_out_tells_since_when(tmp_path: Path) -> None:
     settings = 'name,value,who,when\n"chart base of bar, filled",B01 to B12,LT,2026-04-01\n'
     (tmp_path / "settings.csv").write_text(settings)
     assert called(qa.review(works, WEEKS[12])) == {"mean": {"B13"}}
-    text = qa.review(qa.read_works(tmp_path), WEEKS[14]).charts[0].findings()[0].text
-    assert text.startswith("Outside the chart of Test bar, filled: batch mean 12")
-    assert ", as all 3 since B13. Look first at how it was filled" in text
+    works = qa.read_works(tmp_path)
+    text = qa.review(works, WEEKS[13]).charts[0].findings()[0].text
+    assert ", as was that of B13 before it. Look first at how it was filled" in text
+    text = qa.review(works, WEEKS[14]).charts[0].findings()[0].text
+    assert text.startswith("Unlike the other batches of Test bar, filled: batch mean 12")
+    assert ", as were all 3 since B13. Look first at how it was filled" in text
 
 
 def test_a_batch_that_was_held_is_left_out_of_the_base(tmp_path: Path) -> None:
