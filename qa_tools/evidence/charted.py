@@ -121,14 +121,15 @@ def charts_of(
         product, stage = kind
         mine = tuple(dict.fromkeys(b.lot.batch for b in checks if (b.product, b.stage) == kind))
         of_kind = (readings["product"] == product) & (readings["stage"] == stage)
-        rows, before = _in_order(_made(readings[of_kind]), mine, week)
+        rows, before = _in_order(_made(readings[of_kind]), week)
         labels = rows["batch"].unique().tolist()
         if len(set(labels) - out.keys()) < DRAWN or not _differ(rows):
             continue
         ever = table.loc[(table["product"] == product) & (table["stage"] == stage), "batch"]
         bases, faults = in_force(agreed.get(kind, ()), labels, ever.unique())
         title = chart_title(name, STAGE_WORDS.get(stage, stage))
-        chart, more = _chart(rows, labels, before, bases, out, title)
+        again = dict.fromkeys(set(mine) & set(labels[:before]), "weighed again this week")
+        chart, more = _chart(rows, labels[:before], bases, out, again, title)
         charts.append(WeekChart(title, chart, mine, product, stage))
         findings += faults + more
     return charts, findings
@@ -149,17 +150,12 @@ def _made(rows: pd.DataFrame) -> pd.DataFrame:
     return rows[(rows["judged"] | taken_out | ids.isin(replaced)) & ~again]
 
 
-def _in_order(
-    rows: pd.DataFrame, mine: Sequence[str], week: Week | None
-) -> tuple[pd.DataFrame, int]:
-    """Readings by batch in order of time, the week's batches last; how many batches are before."""
-    first = rows.groupby("batch")["day"].min().rename("first").reset_index()
-    first["late"] = first["batch"].isin(mine)
-    if week is not None:
-        first["late"] |= first["first"] >= week.start
-    first = first.sort_values(["late", "first"], kind="stable", ignore_index=True)
-    place = pd.Index(first["batch"]).get_indexer(rows["batch"])
-    return rows.iloc[np.argsort(place, kind="stable")], int((~first["late"]).sum())
+def _in_order(rows: pd.DataFrame, week: Week | None) -> tuple[pd.DataFrame, int]:
+    """Readings by batch in order of time, and how many batches were first weighed before."""
+    first = rows.groupby("batch")["day"].min().sort_values(kind="stable")
+    place = first.index.get_indexer(pd.Index(rows["batch"]))
+    before = 0 if week is None else int((first < week.start).sum())
+    return rows.iloc[np.argsort(place, kind="stable")], before
 
 
 def _differ(rows: pd.DataFrame) -> bool:
@@ -170,40 +166,41 @@ def _differ(rows: pd.DataFrame) -> bool:
 
 def _chart(
     rows: pd.DataFrame,
-    labels: Sequence[str],
-    before: int,
+    before: Sequence[str],
     agreed: Sequence[Base],
     out: Mapping[str, str],
+    again: Mapping[str, str],
     title: str,
 ) -> tuple[ControlChart, list[Finding]]:
     """The chart on the bases agreed on, else on the batches before the week, else on all."""
+    labels = rows["batch"].unique().tolist()
 
-    def on(bases: Sequence[Base]) -> ControlChart:
-        without = [_without(base, labels, out) for base in bases]
-        return batch_means(rows["net_g"], rows["batch"], base=without or None)
+    def on(bases: Sequence[Base], out: Mapping[str, str]) -> ControlChart:
+        kept = [_without(base, labels, out) for base in bases]
+        return batch_means(rows["net_g"], rows["batch"], base=kept or None)
 
     faults = []
     if agreed:
         try:
-            return on(agreed), []
+            return on(agreed, out), []
         except ValueError as error:
             said = f"settings.csv: the chart base of {title} is not used: {error}."
             faults = [Finding("to answer", "", said)]
-    usual = []
-    if len(set(labels[:before]) - out.keys()) >= HELD:
-        usual.append(Base(labels[0], labels[before - 1]))
+    usual: list[tuple[Base, Mapping[str, str]]] = []
+    if len(set(before) - out.keys() - again.keys()) >= HELD:
+        usual.append((Base(before[0], before[-1]), {**again, **out}))
     if out.keys() & set(labels):
-        usual.append(Base(labels[0], labels[-1]))
-    for base in usual:
+        usual.append((Base(labels[0], labels[-1]), out))
+    for base, known in usual:
         try:
-            return on([base]), faults
+            return on([base], known), faults
         except ValueError:  # single or equal readings carry no limits; more batches may
             continue
-    return on([]), faults
+    return on([], {}), faults
 
 
 def _without(base: Base, labels: Sequence[str], out: Mapping[str, str]) -> Base:
-    """The base without the batches whose trouble is known."""
+    """The base without the batches that are known to be different."""
     period = labels[labels.index(str(base.first)) : labels.index(str(base.last)) + 1]
     return replace(base, without={label: out[label] for label in period if label in out})
 

@@ -166,6 +166,18 @@ def test_single_weighings_are_charted_one_by_one(tmp_path: Path) -> None:
     assert called(review) == {"mean": {"B13"}}
 
 
+def test_a_batch_weighed_again_this_week_keeps_its_place_outside_the_base(tmp_path: Path) -> None:
+    works_of(tmp_path, around(121, 13))
+    path = tmp_path / "weights" / "oct.csv"
+    path.write_text(path.read_text() + f"B04,filled,{WEEKS[12]:%Y-%m-%d},120.3,g,,,\n")
+    drawn = qa.review(qa.read_works(tmp_path), WEEKS[12]).charts[0]
+    assert set(drawn.batches) == {"B04", "B13"}
+    points = drawn.chart.points
+    assert points["label"].tolist() == sorted(points["label"])
+    assert points.loc[~points["base"], "label"].tolist() == ["B04", "B13"]
+    assert "B04 left out: weighed again this week." in drawn.chart.note
+
+
 def test_a_base_of_single_weighings_gives_way_to_all_so_far(tmp_path: Path) -> None:
     works_of(tmp_path, around(121, 13), each=1)
     path = tmp_path / "weights" / "oct.csv"
@@ -201,7 +213,7 @@ def test_page_text_and_json_say_what_the_limits_rest_on(tmp_path: Path) -> None:
     assert "Limits were set on B01 to B12 (12 batches) and held from B13 on." in note
     assert f"  Test bar, filled: this week B13 outside the limits. {note}" in str(review)
     page = qa.weekly_page(review, tmp_path / "p.html").read_text(encoding="utf-8")
-    assert f'<p class="quiet">{note}</p>' in page
+    assert f'<p class="quiet caption">{note}</p>' in page
     facts = json.loads(json.dumps(review.to_dict(), allow_nan=False))
     (chart,) = facts["charts"]
     assert chart["note"] == note
