@@ -112,6 +112,15 @@ def charts_of(
         None where nothing is dated: then limits are set on all batches.
     until : Timestamp, optional
         Where the review speaks of a day: bases recorded after it are not known yet.
+
+    Examples
+    --------
+    >>> import qa_tools as qa
+    >>> drawn = qa.review(getfixture("demo_works")).charts[2]
+    >>> drawn.headline
+    'Rosemary foot scrub, filled: this week RS-1028 outside the limits'
+    >>> print(drawn.chart.note.split(". ")[0])
+    Limits were set on RS-0812 to RS-1021 (14 batches) and held from RS-1028 on
     """
     agreed, findings = agreed_bases(works, until)
     out = {} if week is None else stopped(works, week.start)
@@ -128,7 +137,7 @@ def charts_of(
         ever = table.loc[(table["product"] == product) & (table["stage"] == stage), "batch"]
         bases, faults = in_force(agreed.get(kind, ()), labels, ever.unique())
         title = chart_title(name, STAGE_WORDS.get(stage, stage))
-        again = dict.fromkeys(set(mine) & set(labels[:before]), "weighed again this week")
+        again = dict.fromkeys(set(mine) & set(labels[:before]), "judged this week")
         chart, more = _chart(rows, labels[:before], bases, out, again, title)
         charts.append(WeekChart(title, chart, mine, product, stage))
         findings += faults + more

@@ -175,7 +175,7 @@ def test_a_batch_weighed_again_this_week_keeps_its_place_outside_the_base(tmp_pa
     points = drawn.chart.points
     assert points["label"].tolist() == sorted(points["label"])
     assert points.loc[~points["base"], "label"].tolist() == ["B04", "B13"]
-    assert "B04 left out: weighed again this week." in drawn.chart.note
+    assert "B04 left out: judged this week." in drawn.chart.note
 
 
 def test_a_base_of_single_weighings_gives_way_to_all_so_far(tmp_path: Path) -> None:
