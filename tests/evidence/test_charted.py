@@ -5,12 +5,18 @@ from __future__ import annotations
 import json
 import random
 from pathlib import Path
+from types import SimpleNamespace
+from typing import Any
 
+import numpy as np
 import pandas as pd
 import pytest
 from works_folder import make_works
 
 import qa_tools as qa
+from qa_tools.charts import chance_outside
+from qa_tools.evidence.charted import HELD, charts_of
+from qa_tools.evidence.week import Week
 
 HEAD = "batch,stage,when,weight,unit,fate,id,replaces\n"
 WEEKS = pd.date_range("2026-01-05", periods=20, freq="7D")
@@ -223,3 +229,45 @@ def test_page_text_and_json_say_what_the_limits_rest_on(tmp_path: Path) -> None:
     assert set(chart["limits"]) == {"lower", "centre", "upper"}
     assert [batch["batch"] for batch in chart["batches"]] == ["B13"]
     assert [(s["plotted"], s["batch"]) for s in facts["signals"]] == [("batch mean", "B13")]
+
+
+@pytest.mark.parametrize("number", [20, pytest.param(200, marks=pytest.mark.slow)])
+def test_works_without_faults_are_called_as_often_as_designed(number: int) -> None:
+    """Two batches a week for twelve weeks, each week charted as it would have been."""
+    rng = np.random.default_rng(20260810)
+    each, batches = 10, 24
+    labels = [f"B{batch:02}" for batch in range(batches)]
+    days = WEEKS[np.arange(batches) // 2]
+    blank = {"stage": "filled", "doubt": "", "fate": "", "replaces": "", "id": ""}
+    found = {"mean": 0, "spread": 0}
+    for _ in range(number):
+        means = rng.normal(121, 1.0, batches)
+        table = pd.DataFrame(
+            {"batch": np.repeat(labels, each), "day": np.repeat(days, each), "product": "bar"}
+            | blank
+            | {"judged": True, "net_g": (rng.normal(means, 1.0, (each, batches)).T.ravel())}
+        )
+        empty: dict[str, Any] = {
+            name: pd.DataFrame(columns=columns)
+            for name, columns in {
+                "products": ["product", "name"],
+                "settings": ["name", "value", "when"],
+                "actions": ["when", "batch", "what"],
+            }.items()
+        }
+        empty["actions"] = empty["actions"].astype({"when": "datetime64[ns]", "what": str})
+        works: Any = SimpleNamespace(weighings=SimpleNamespace(table=table), **empty)
+        for monday in days[::2]:
+            week = Week(monday, monday + pd.Timedelta(days=6))
+            mine: list[Any] = [
+                SimpleNamespace(product="bar", stage="filled", name="bar",
+                                lot=SimpleNamespace(batch=label))
+                for label, day in zip(labels, days, strict=True) if day == monday
+            ]  # fmt: skip
+            for drawn in charts_of(works, table[table["day"] <= monday], mine, week)[0]:
+                for finding in drawn.findings():
+                    found["spread" if "standard deviation" in finding.text else "mean"] += 1
+    due = number * sum(2 * chance_outside(before) for before in range(HELD, batches, 2))
+    # four standard errors; two batches of a week share their limits, hence the half more
+    assert abs(found["mean"] - due) <= 4 * (1.5 * due) ** 0.5
+    assert found["spread"] <= due
