@@ -275,7 +275,8 @@ def _base_periods(figure: go.Figure, chart: ControlChart) -> None:
 def _title(chart: ControlChart) -> str:
     spread = chart.spread
     if spread is not None and chart.signals.empty and not spread.signals.empty:
-        return f"{chart.finding}, but not every {spread.what} does"
+        does = "lies within its limits" if chart.few else "does"
+        return f"{chart.finding}, but not every {spread.what} {does}"
     return chart.finding
 
 

@@ -105,6 +105,10 @@ def test_the_title_says_so_when_only_the_spread_is_out() -> None:
     assert chart.signals.empty
     figure = chart.figure()
     assert figure.layout.title.text.endswith("but not every range does")
+    few = mean_range(rows[:10])
+    assert few.signals.empty
+    words = few.figure().layout.title.text.replace("<br>", " ")
+    assert words.endswith("shown for orientation, but not every range lies within its limits")
     assert chart.spread is not None
     assert chart.spread.finding in texts(figure)
 
