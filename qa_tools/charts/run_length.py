@@ -6,7 +6,7 @@ import inspect
 from collections.abc import Callable, Sequence
 from functools import cache
 from numbers import Real
-from typing import Any, Final, NamedTuple
+from typing import Any, Final, NamedTuple, TypeVar
 
 import numpy as np
 import pandas as pd
@@ -23,9 +23,11 @@ _AVERAGED: Final = 1e-6  # the same for nodes of the average over estimated limi
 _SMOOTH: Final = (24, 48, 96, 192, 384)  # nodes of an integral over the whole range
 _PIECES: Final = (6, 8, 11, 15, 20)  # nodes of each of its pieces
 _NONE: Final = (0,)
-_DRAWS: Final = (12, 17, 24, 34, 48, 68)  # nodes of centre, and of sigma, as estimated
+# Nodes of the centre as estimated, and of sigma, which takes fewer.
+_DRAWS: Final = ((17, 12), (24, 14), (34, 16), (48, 20), (68, 25), (96, 32), (136, 42))
 _LEFT_OUT: Final = 1e-8  # chance of estimates beyond them, at either end
 _NEVER: Final = 10**15
+_Size = TypeVar("_Size")  # a number of nodes, or one for each of two integrals
 
 
 class _Design(NamedTuple):
@@ -128,13 +130,16 @@ def run_length(
         return float("inf")
     nodes = _nodes(made, mean, sd)
 
-    def average(size: int) -> float:
+    def average(size: tuple[int, int]) -> float:
         return _estimated(made, mean, sd, nodes, subgroups, n, size, growth).average()
 
     try:
         return _settled(average, _DRAWS, _AVERAGED)[0]
     except TooRare as error:
-        raise TooRare(f"{error}. Limits from more subgroups vary less") from error
+        raise TooRare(
+            "limits estimated from so few vary so much that the average run length cannot be "
+            "stated to five digits: more subgroups, or run_length_quantiles, will do"
+        ) from error
 
 
 def run_length_quantiles(
@@ -410,8 +415,8 @@ def _nodes(made: _Design, mean: float, sd: float) -> int:
 
 
 def _settled(
-    value: Callable[[int], float], sizes: Sequence[int], tolerance: float
-) -> tuple[float, int]:
+    value: Callable[[_Size], float], sizes: Sequence[_Size], tolerance: float
+) -> tuple[float, _Size]:
     """The value once two numbers of nodes agree, and the larger number."""
     before = np.nan
     for size in sizes:
@@ -437,7 +442,7 @@ def _estimated(
     nodes: int,
     subgroups: int,
     n: int | None,
-    size: int,
+    size: tuple[int, int],
     growth: float,
 ) -> Mixture:
     """
@@ -451,7 +456,7 @@ def _estimated(
     decay = _decay(subgroups, n)
     low = np.log(gammaincinv(degrees / 2, _LEFT_OUT) / decay) / 2
     high = np.log(gammainccinv(degrees / 2, _LEFT_OUT) / (decay - growth)) / 2
-    logs, step = np.linspace(low, high, size, retstep=True)
+    logs, step = np.linspace(low, high, size[1], retstep=True)
     sigma = np.exp(logs)
     likely = (
         2
@@ -463,7 +468,7 @@ def _estimated(
     centre, chances = np.array([0.0]), np.array([1.0])
     if not made.spread:
         reach = -float(ndtri(_LEFT_OUT))
-        centre, step = np.linspace(-reach, reach, size, retstep=True)
+        centre, step = np.linspace(-reach, reach, size[0], retstep=True)
         chances = step * np.exp(-(centre**2) / 2) / np.sqrt(2 * np.pi)
     return Mixture(
         np.outer(likely, chances).ravel(),

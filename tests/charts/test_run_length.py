@@ -8,7 +8,8 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from qa_tools.charts import constants, ewma, rule_prices, run_length, run_length_quantiles
+from qa_tools.charts import constants, ewma, kernels, rule_prices, run_length, run_length_quantiles
+from qa_tools.charts.factors import sd_mean
 
 # A simulated chart: standard normal draws, all runs at once and still going, a point at a time.
 Signals = Callable[[np.ndarray], np.ndarray]
@@ -312,6 +313,27 @@ def test_limits_from_too_few_have_no_average_but_quantiles() -> None:
     assert run_length_quantiles("shewhart", subgroups=2, n=5, q=0.5).tolist() == [72]
     with pytest.raises(ValueError, match="more subgroups"):
         run_length("shewhart", subgroups=3, n=5)
+
+
+def test_a_chart_that_adds_up_keeps_its_digits_with_limits_from_few() -> None:
+    # Apart from the code: Gauss-Legendre over the centre and the pooled sd.
+    from scipy.stats import chi, norm
+
+    unbias = float(sd_mean(np.array([41]))[0])
+    unit, weights = np.polynomial.legendre.leggauss(40)
+    chis, likely = 7.25 + 5.25 * unit, 5.25 * weights * chi.pdf(7.25 + 5.25 * unit, 40)
+    unit, weights = np.polynomial.legendre.leggauss(120)
+    centres, chances = 6 * unit / np.sqrt(10), 6 * weights * norm.pdf(6 * unit)
+
+    def known(centre: float, sigma: float) -> float:
+        return kernels.weighted(0.13, 2.77, 2, -centre / sigma, 1 / sigma, 96).average(1e14)
+
+    total = sum(
+        share * sum(c * known(centre, sigma) for centre, c in zip(centres, chances, strict=True))
+        for sigma, share in zip(chis / (unbias * np.sqrt(40)), likely, strict=True)
+    )
+    exact = run_length("ewma", weight=0.13, width=2.77, subgroups=10, n=5)
+    assert exact == pytest.approx(total, rel=2e-6)
 
 
 def test_a_far_shift_is_found_at_once_and_a_head_start_keeps_its_share() -> None:
