@@ -142,6 +142,22 @@ class Estimated:
         self.centre, self.sigma = self.centre[going], self.sigma[going]
 
 
+class OfSingles:
+    """Single readings with limits from their own mean and mean moving range."""
+
+    def __init__(self, chart: Any, readings: int, runs: int, seed: int) -> None:
+        base = np.random.default_rng(seed).normal(size=(runs, readings))
+        self.chart, self.centre = chart, base.mean(axis=1)
+        self.sigma = np.abs(np.diff(base, axis=1)).mean(axis=1) * np.sqrt(np.pi) / 2
+
+    def __call__(self, z: np.ndarray) -> np.ndarray:
+        return self.chart((z - self.centre) / self.sigma)
+
+    def keep(self, going: np.ndarray) -> None:
+        self.chart.keep(going)
+        self.centre, self.sigma = self.centre[going], self.sigma[going]
+
+
 def _log_gammas(degrees: int) -> list[float]:
     from math import lgamma
 
@@ -170,6 +186,8 @@ QUICK: list[tuple[Any, float, str, dict[str, Any]]] = [
     (lambda: Cusum(0.5, 4, 2), 0.5, "cusum", {"h": 4, "head_start": 2}),
     (lambda: Ewma(0.2, 2.8), 0.5, "ewma", {"width": 2.8}),
     (lambda: Ewma(0.2, 2.8, 1), 0.5, "ewma", {"width": 2.8, "sides": 1}),
+    (lambda: OfSingles(Shewhart(2), 30, RUNS, 77), 0.5, "shewhart",
+     {"width": 2, "subgroups": 30, "n": 1}),
 ]  # fmt: skip
 SLOW: list[tuple[Any, float, str, dict[str, Any]]] = [
     (lambda: Shewhart(3), 0, "shewhart", {}),
@@ -199,6 +217,10 @@ SLOW: list[tuple[Any, float, str, dict[str, Any]]] = [
      {"rules": "8 on a side", "subgroups": 20, "n": 4}),
     (lambda: Estimated(Cusum(0.5, 4), 20, 5, RUNS, 75), 0.5, "cusum",
      {"h": 4, "subgroups": 20, "n": 5}),
+    (lambda: OfSingles(Individuals(), 60, RUNS, 78), 0, "individuals",
+     {"subgroups": 60, "n": 1}),
+    (lambda: OfSingles(Cusum(0.5, 4), 100, RUNS, 79), 0.5, "cusum",
+     {"h": 4, "subgroups": 100, "n": 1}),
     (lambda: Estimated(Ewma(0.2, 2.8), 20, 5, RUNS, 76), 0.5, "ewma",
      {"width": 2.8, "subgroups": 20, "n": 5}),
 ]  # fmt: skip
@@ -398,6 +420,7 @@ def test_the_price_of_each_rule_stands_beside_it() -> None:
         ("ewma", 0, {"sides": 0}, "1 side"),
         ("shewhart", 0, {"subgroups": 25}, "need n"),
         ("shewhart", 0, {"subgroups": 1, "n": 5}, "2 subgroups or more"),
+        ("individuals", 0, {"subgroups": 11, "n": 1}, "fewer than 12 single readings"),
         ("cusum", 0, {"k": -1}, "k is 0 or more"),
         ("cusum", 0, {"head_start": 5}, "head_start from 0 to below h"),
         ("cusum", 0, {"head_start": 4}, "Half of h is usual"),
