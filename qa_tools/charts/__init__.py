@@ -6,7 +6,6 @@ from qa_tools.charts.chart import ControlChart
 from qa_tools.charts.design import Design, design
 from qa_tools.charts.diagnostics import diagnostics
 from qa_tools.charts.factors import Constants, constants
-from qa_tools.charts.patterns import patterns
 from qa_tools.charts.phases import Base
 from qa_tools.charts.run_length import rule_prices, run_length, run_length_quantiles
 from qa_tools.charts.shewhart import individuals, mean_range, mean_sd
@@ -29,7 +28,6 @@ __all__ = [
     "individuals",
     "mean_range",
     "mean_sd",
-    "patterns",
     "rule_prices",
     "run_length",
     "run_length_quantiles",

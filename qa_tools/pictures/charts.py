@@ -23,6 +23,10 @@ _TICK_ROOM: Final = 640  # pixels the tick labels share at a width of 900
 _LEVELS: Final = {"lower": "lower limit", "centre": "centre", "upper": "upper limit"}
 _LONGEST_TICK: Final = 18  # characters; all of it is on hover
 _CAPTION: Final = 90  # characters a line above a panel
+_POINT: Final = ("circle", theme.BLUE)
+_ABOVE: Final = ("triangle-up", theme.VERMILLION)
+_BELOW: Final = ("triangle-down", theme.VERMILLION)
+_COMPLETE: Final = ("diamond", theme.PURPLE)
 _OF_READINGS: Final = ("mean", "batch mean", "range", "standard deviation")
 
 
@@ -32,8 +36,9 @@ def control_chart(
     """
     A control chart with its spread beneath; the title states what it shows.
 
-    Signals are marked by colour and by a shape that points to the side they fall out on; limits
-    are named at the right edge; hovering gives label, value and reason.
+    Signals are marked by colour and by a shape that points to the side they fall out on; patterns
+    of a chart with run rules by a thick line, and a diamond where they are complete. Limits are
+    named at the right edge; hovering gives label, value and reason.
 
     Parameters
     ----------
@@ -59,7 +64,12 @@ def control_chart(
     below = _LINE * max(depths.values())
     title = f"{about}\n{_title(chart)}" if about else _title(chart)
     figure = theme.canvas(title, height=(440 if spread is None else 600) + below)
-    figure.update_layout(margin_r=_LABEL_ROOM, margin_t=figure.layout.margin.t + _LINE)
+    caption = f"Limits from {chart.basis.partition(' (')[0]}"
+    if chart.patterns is not None and not chart.patterns.empty:
+        caption += ". Triangle: beyond a limit. Thick line: a pattern, complete at the diamond"
+    above = _LINE * len(textwrap.wrap(caption, _CAPTION))
+    figure.update_layout(margin_r=_LABEL_ROOM, margin_t=figure.layout.margin.t + above)
+    figure.update_layout(height=figure.layout.height + above - _LINE)
     figure.update_layout(margin_b=figure.layout.margin.b + below)
     margin = figure.layout.margin
     height = figure.layout.height - margin.t - margin.b
@@ -70,7 +80,7 @@ def control_chart(
         _panel(figure, spread, "y2", (0.0, 0.30), height, marked)
         few = f"{_upper_first(plural(spread.what))}, shown for orientation"
         _caption(figure, few if spread.few else spread.finding, 0.30)
-    _caption(figure, f"Limits from {chart.basis.partition(' (')[0]}", 1.0)
+    _caption(figure, caption, 1.0)
     _base_periods(figure, chart)
     figure.update_xaxes(
         anchor="y" if spread is None else "y2",
@@ -309,8 +319,13 @@ def _panel(
     )
     _limit_lines(figure, chart, yaxis)
     _limit_words(figure, chart, yaxis, height * (domain[1] - domain[0]) / (top - bottom))
+    _pattern_lines(figure, chart)
     signals = points["reason"] != ""
     above = points["value"] > points["centre"]
+    shapes = [
+        _POINT if not signal else _COMPLETE if not out else _ABOVE if up else _BELOW
+        for signal, out, up in zip(signals, chart.beyond, above, strict=True)
+    ]
     hover = _hover(chart)
     figure.add_scatter(
         x=points["point"].tolist(),
@@ -319,11 +334,8 @@ def _panel(
         mode="lines+markers",
         line={"color": theme.SKY, "width": 1},
         marker={
-            "color": [theme.VERMILLION if signal else theme.BLUE for signal in signals],
-            "symbol": [
-                ("triangle-up" if up else "triangle-down") if signal else "circle"
-                for signal, up in zip(signals, above, strict=True)
-            ],
+            "color": [colour for _, colour in shapes],
+            "symbol": [symbol for symbol, _ in shapes],
             "size": [
                 13 if signal else 11 if label in marked else (7 if len(points) <= 100 else 4)
                 for signal, label in zip(signals, points["label"], strict=True)
@@ -370,6 +382,27 @@ def _limit_lines(figure: go.Figure, chart: ControlChart, yaxis: str) -> None:
             hoverinfo="skip",
             name=_LEVELS[level],
         )
+
+
+def _pattern_lines(figure: go.Figure, chart: ControlChart) -> None:
+    """The points of every pattern joined by a thick line."""
+    if chart.patterns is None or chart.patterns.empty:
+        return
+    heights = theme.rounded(chart.points["value"], chart.decimals + 2)
+    x: list[int | None] = []
+    y: list[float | None] = []
+    for since, point in zip(chart.patterns["since"], chart.patterns["point"], strict=True):
+        x += [*range(since, point + 1), None]
+        y += [*heights[since - 1 : point], None]
+    figure.add_scatter(
+        x=x,
+        y=y,
+        mode="lines",
+        line={"color": theme.PURPLE, "width": 5},
+        opacity=0.5,
+        hoverinfo="skip",
+        name="pattern",
+    )
 
 
 def _limit_words(figure: go.Figure, chart: ControlChart, yaxis: str, pixels: float) -> None:

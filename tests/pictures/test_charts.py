@@ -64,6 +64,26 @@ def test_hover_gives_label_value_and_reason() -> None:
     assert "<br>within " in hover[0]
 
 
+def test_a_pattern_is_a_thick_line_to_a_diamond_and_says_so_in_words() -> None:
+    rows = np.tile([1.0, -1.0, 0.5, -0.5], (30, 1)) + rng.normal(0, 0.01, (30, 4))
+    rows[:, 0] += np.where(np.arange(30) < 20, np.tile([0.8, -0.8], 15), 0.8)
+    rows[24] += 9
+    chart = mean_range(rows, base=20).with_rules("8 on a side")
+    assert chart.signals["point"].tolist() == [25, 28, 29, 30]
+    figure = chart.figure()
+    marks = next(trace for trace in figure.data if trace.mode == "lines+markers")
+    symbols = [marks.marker.symbol[point - 1] for point in (24, 25, 28)]
+    assert symbols == ["circle", "triangle-up", "diamond"]
+    assert len({marks.marker.color[point - 1] for point in (24, 25, 28)}) == 3
+    assert "8 points in a row" in marks.hovertext[27].replace("<br>", " ")
+    run = next(trace for trace in figure.data if trace.name == "pattern")
+    assert run.x[:9] == (21, 22, 23, 24, 25, 26, 27, 28, None)
+    assert run.y[:8] == marks.y[20:28]
+    assert "complete at the diamond" in " ".join(texts(figure)).replace("<br>", " ")
+    quiet = mean_range(rows[:20]).with_rules("8 on a side").figure()
+    assert "diamond" not in quiet.to_json()
+
+
 def test_limits_are_named_at_the_edge_and_never_overlap() -> None:
     squashed = individuals([*rng.normal(250, 1, 100), 25.0])
     figure = squashed.figure()
