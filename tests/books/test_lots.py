@@ -89,7 +89,7 @@ def table(found: Sequence[Lot], seed: int | None = None) -> pd.DataFrame:
 @given(lots(), st.booleans())
 @settings(max_examples=150, deadline=None)
 def test_same_outcome_and_reason_as_judge(case: tuple[str, str, list[Lot]], ordered: bool) -> None:
-    """Every test of every book; mixed labels and sizes; double samples by their order, or over plan."""
+    """Every test of every book; mixed labels and sizes; double samples by order, or over plan."""
     name, test, found = case
     order = "nr" if ordered else None
     judged = qa.judge_lots(table(found, seed=1), name, lot_size="packed", test=test, order=order)
