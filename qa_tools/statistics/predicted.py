@@ -173,7 +173,7 @@ def shapes(values: Array) -> list[Shape]:
     >>> found = shapes(125 - np.exp(np.linspace(-1.2, 2, 40)))
     >>> light = sum(shape.probability for shape in found if shape.side < 0)
     >>> round(found[0].probability, 3), round(light, 3)
-    (0.0, 1.0)
+    (0.002, 0.998)
     """
     n, mean, sd = len(values), float(values.mean()), float(values.std(ddof=1))
     kept = [(0, math.nan)]
