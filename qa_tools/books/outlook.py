@@ -149,7 +149,7 @@ def rejection_outlook(
     -----
     How the others are predicted, with prior and sources: `statistics.predicted.prediction`. About
     30 weighings show a light tail only in part: where fills have a long one (skewness -1.6), of
-    batches said to be rejected 2 times in a hundred about 6 are (simulated in the tests). For
+    batches said to be rejected 2 times in a hundred about 6 are (simulated). For
     each of 500 states of what is unknown, 200 draws are judged by the book's test:
     `chance` is their mean, good to about 0.005, and `lower` and `upper` hold 95 % of the 500,
     widened a little by the scatter of counting 200 draws each.
