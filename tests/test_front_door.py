@@ -53,6 +53,7 @@ SIGNATURES = {
     "charts.mean_sd": "(subgroups, *, base=None, robust=False, unit='g')",
     "charts.individuals": "(values, *, base=None, robust=False, unit='g', what='reading')",
     "charts.batch_means": ("(values, batch, *, base=None, unit='g')"),
+    "charts.chance_outside": "(batches, *, among=False)",
     "charts.ewma": (
         "(values, *, target=None, sd=None, weight=0.2, width=3.0, side='both', base=None, unit='g')"
     ),

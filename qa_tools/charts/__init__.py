@@ -1,6 +1,6 @@
 """Control charts: limits, the points that signal, and why. Numbers only; pictures draw them."""
 
-from qa_tools.charts.batches import batch_means
+from qa_tools.charts.batches import batch_means, chance_outside
 from qa_tools.charts.capability import Capability, capability
 from qa_tools.charts.chart import ControlChart
 from qa_tools.charts.design import Design, design
@@ -20,6 +20,7 @@ __all__ = [
     "Design",
     "batch_means",
     "capability",
+    "chance_outside",
     "constants",
     "cusum",
     "design",

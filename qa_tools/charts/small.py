@@ -9,7 +9,7 @@ import numpy as np
 
 from qa_tools.charts.chart import ControlChart, table_of_points
 from qa_tools.charts.factors import FloatArray, IntArray
-from qa_tools.charts.phases import BaseLike, in_phases
+from qa_tools.charts.phases import BaseLike, Chosen, in_phases
 from qa_tools.charts.shewhart import moving_sigma
 from qa_tools.charts.subgroups import ValuesLike, as_values
 
@@ -262,7 +262,7 @@ def _in_phases(
         else f"{kept} and the {told} of the base"
     )
 
-    def charted(points: slice, base: slice) -> ControlChart:
+    def charted(points: slice, base: Chosen) -> ControlChart:
         of_base = readings[points][base]
         return drawn(
             _Part(

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 import textwrap
 from collections.abc import Collection
 from typing import TYPE_CHECKING, Any, Final
@@ -224,19 +225,23 @@ def _base_periods(figure: go.Figure, chart: ControlChart) -> None:
     """The points limits were set on shaded, and a line where new limits begin."""
     for place, phase in enumerate(chart.phases):
         start = phase.points.start
-        figure.add_shape(
-            type="rect",
-            layer="below",
-            line_width=0,
-            fillcolor=theme.GRID,
-            opacity=0.6,
-            xref="x",
-            yref="paper",
-            x0=start + phase.base.start + 0.5,
-            x1=start + phase.base.stop + 0.5,
-            y0=0,
-            y1=1,
-        )
+        edges = [phase.base.start - 1, *sorted(phase.without), phase.base.stop]
+        for before, after in itertools.pairwise(edges):  # a point left out is a gap in the shade
+            if after == before + 1:
+                continue
+            figure.add_shape(
+                type="rect",
+                layer="below",
+                line_width=0,
+                fillcolor=theme.GRID,
+                opacity=0.6,
+                xref="x",
+                yref="paper",
+                x0=start + before + 1.5,
+                x1=start + after + 0.5,
+                y0=0,
+                y1=1,
+            )
         words = "base period"
         if place:
             figure.add_shape(
@@ -270,7 +275,8 @@ def _base_periods(figure: go.Figure, chart: ControlChart) -> None:
 def _title(chart: ControlChart) -> str:
     spread = chart.spread
     if spread is not None and chart.signals.empty and not spread.signals.empty:
-        return f"{chart.finding}, but not every {spread.what} does"
+        does = "lies within its limits" if chart.few else "does"
+        return f"{chart.finding}, but not every {spread.what} {does}"
     return chart.finding
 
 
@@ -407,6 +413,12 @@ def _levels(chart: ControlChart) -> list[str]:
 
 
 def _hover(chart: ControlChart) -> list[str]:
+    left_out = {
+        phase.points.start + place + 1: why
+        for phase in chart.phases
+        for place, why in phase.without.items()
+    }
+
     def words(row: pd.Series[Any]) -> str:
         decimals = chart.decimals
         name = theme.plain(_upper_first(f"{chart.each} {row['label']}".strip()))
@@ -417,6 +429,8 @@ def _hover(chart: ControlChart) -> list[str]:
         one = "limit" if len(ends) == 1 else "limits" if chart.few else "within"
         reason = row["reason"] or f"{one} {within}"
         lines = [value, *textwrap.wrap(reason, 56)]
+        if why := left_out.get(row["point"]):
+            lines += textwrap.wrap(f"left out of the base: {why}", 56)
         return "<br>".join([f"<b>{name}</b>", *map(theme.plain, lines)])
 
     return [words(row) for _, row in chart.points.iterrows()]

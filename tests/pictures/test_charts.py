@@ -105,6 +105,10 @@ def test_the_title_says_so_when_only_the_spread_is_out() -> None:
     assert chart.signals.empty
     figure = chart.figure()
     assert figure.layout.title.text.endswith("but not every range does")
+    few = mean_range(rows[:10])
+    assert few.signals.empty
+    words = few.figure().layout.title.text.replace("<br>", " ")
+    assert words.endswith("shown for orientation, but not every range lies within its limits")
     assert chart.spread is not None
     assert chart.spread.finding in texts(figure)
 
@@ -234,6 +238,17 @@ def test_base_periods_are_shaded_and_new_limits_have_a_line_and_their_reason() -
     assert "base period" in said
     assert "new limits, 2026-10-05: new &lt;scoop&gt;" in said
     assert not mean_sd(ROWS).figure().layout.shapes
+
+
+def test_a_point_left_out_of_the_base_is_a_gap_in_the_shade_and_says_why() -> None:
+    left_out = Base("1", "8", without={"1": "first of a new <scoop>", "5": "tared twice"})
+    figure = mean_sd(ROWS, base=left_out).figure()
+    shaded = [(shape.x0, shape.x1) for shape in figure.layout.shapes if shape.type == "rect"]
+    assert shaded == [(1.5, 4.5), (5.5, 8.5)]
+    hover = next(t for t in figure.data if t.mode == "lines+markers").hovertext
+    assert "left out of the base: first of a new &lt;scoop&gt;" in hover[0]
+    assert hover[4].endswith("left out of the base: tared twice")
+    assert sum("left out" in words for words in hover) == 2
 
 
 @pytest.mark.parametrize("chart", [ewma, cusum])
