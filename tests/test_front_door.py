@@ -29,14 +29,22 @@ SIGNATURES = {
         "in_order=True, group_total=None, tare_sd=0.0, tare_n=0, handled=0)"
     ),
     "judge_lots": (
-        "(table, books, *, lot='batch', net='net_g', declared='declared_g', lot_size, order=None)"
+        "(table, books, *, lot='batch', net='net_g', declared='declared_g', lot_size, "
+        "test='non-destructive', order=None)"
     ),
-    "chance_of_rejection": "(mean, sd, declared, book, *, lot_size, sd_between=0.0, unit='g')",
-    "rejection_by_test": "(mean, sd, declared, book, *, lot_size, sd_between=0.0, unit='g')",
+    "chance_of_rejection": (
+        "(mean, sd, declared, book, *, lot_size, sd_between=0.0, test='non-destructive', unit='g')"
+    ),
+    "rejection_by_test": (
+        "(mean, sd, declared, book, *, lot_size, sd_between=0.0, test='non-destructive', unit='g')"
+    ),
     "chance_by_setting": (
-        "(mean, sd, declared, book, *, lot_size, sd_between=0.0, batches=4, unit='g')"
+        "(mean, sd, declared, book, *, lot_size, sd_between=0.0, batches=4, "
+        "test='non-destructive', unit='g')"
     ),
-    "rejection_outlook": "(net, declared, book, *, lot_size, group=None, unit='g')",
+    "rejection_outlook": (
+        "(net, declared, book, *, lot_size, group=None, test='non-destructive', unit='g')"
+    ),
     "oc_curve": "(books, lot_size, *, test='non-destructive')",
     "review": "(works, week=None, books=None, *, as_of=None)",
     "weekly_page": "(review, out)",

@@ -20,7 +20,7 @@ from qa_tools.books.official import (
     is_direct,
     too_few,
 )
-from qa_tools.books.plans import NoPlan, SamplingPlan
+from qa_tools.books.plans import NoPlan, SamplingPlan, refuse_test
 from qa_tools.books.rulebook import RuleBook, rulebook
 from qa_tools.readings.quantities import Declaration
 
@@ -41,6 +41,7 @@ def judge_lots(
     net: str = "net_g",
     declared: float | str = "declared_g",
     lot_size: int | str,
+    test: str = "non-destructive",
     order: str | None = None,
 ) -> Table:
     """
@@ -58,6 +59,8 @@ relation
         A column's name wins over words.
     lot_size : int or str
         Packages in every lot, or the name of the column that says.
+    test : str
+        Another test, which every book has: ``"destructive"``, ``"single"``, ``"category B"``.
     order : str, optional
         The column that tells the first sample of a double plan from the second: a running number,
         a time, 1 and 2. Without it a lot that holds both samples is ``"over plan"``.
@@ -77,8 +80,8 @@ relation
     ValueError
         A column that is not there, a weighing without its lot, a weight that is missing or not a
         positive number, a lot whose size is missing or not a whole number, or that has two sizes
-        or declared quantities, an order that does not tell the first sample of a lot, no book or
-        an unknown one, a declaration a book does not cover.
+        or declared quantities, an order that does not tell the first sample of a lot, no book, an
+        unknown one or one named twice, a test or a declaration that a book does not have.
     TypeError
         Not a table, or one of an engine other than those named above; `order` with an engine that
         does not rank within a lot (Arrow, Dask).
@@ -112,6 +115,10 @@ relation
     if not chosen:
         raise ValueError("no rule book was named; qa.rulebooks() lists them")
     rules = [rulebook(book) if isinstance(book, str) else book for book in chosen]
+    for i, book in enumerate(rules):
+        refuse_test(book, test)
+        if book.name in [other.name for other in rules[:i]]:
+            raise ValueError(f"{book.name} is named twice; its rows would be told apart by nothing")
     columns: list[str] = given.collect_schema().names()
     named = ((lot, "lot"), (net, "net weight"), (lot_size, "lot size"), (order, "order"))
     for column, what in named:
@@ -139,7 +146,7 @@ relation
         return _summarise(_first(frame, n), labels, found, lot_size)
 
     compact = given.implementation.is_duckdb() and _has_arrow()
-    judged = _judged(lots, rules, found, None if order is None else first, compact)
+    judged = _judged(lots, rules, found, test, None if order is None else first, compact)
     return cast(Table, _like(given, judged.rename({"lot": lot})))
 
 
@@ -325,6 +332,7 @@ def _judged(
     lots: Lots,
     rules: Sequence[RuleBook],
     found: Sequence[Sequence[Limits]],
+    test: str,
     first: Callable[[int], Lots] | None,
     compact: bool,
 ) -> nw.DataFrame[Any]:
@@ -343,7 +351,7 @@ def _judged(
             sums = lots.under(limit, i, at)
             error[at, j] = sums.error
             drawn = partial(_drawn, first, lots, limit, i, at)
-            for which, end in _ends(limit, size, n, sums, drawn):
+            for which, end in _ends(limit, test, size, n, sums, drawn):
                 ends[at[which], j] = said.setdefault(end, len(said))
     one = shape[1] == 1  # a row a lot: nothing to repeat
     lot: Any = slice(None) if one else np.repeat(np.arange(shape[0]), shape[1])
@@ -430,7 +438,12 @@ def _both(plan: SamplingPlan, first: Callable[[int], Sums | None]) -> Sums | Non
 
 
 def _ends(
-    limit: Limits, size: int, n: int, sums: Sums, first: Callable[[int], Sums | None]
+    limit: Limits,
+    test: str,
+    size: int,
+    n: int,
+    sums: Sums,
+    first: Callable[[int], Sums | None],
 ) -> Iterator[tuple[Any, tuple[str, str, str]]]:
     """Outcome, reason and remembered figures of lots alike in all but their weights."""
     figures = [*limit.figures]
@@ -443,7 +456,7 @@ def _ends(
         yield ..., end("unsettled", f"{n} weighed of {size} packed: one of the two is wrong")
         return
     try:
-        plan = limit.book.plan(size, n=n)
+        plan = limit.book.plan(size, test=test, n=n)
     except NoPlan as missing:
         yield ..., end("unsettled", str(missing))
         return

@@ -13,7 +13,7 @@ from qa_tools.books.draws import Draws, share_of_draws
 from qa_tools.books.figures import Figure
 from qa_tools.books.limits import EXACT_G, Limits, above, below, in_grams, limits, whole_number
 from qa_tools.books.own import OwnCheck, grams, own_check, remembered
-from qa_tools.books.plans import NoPlan, SamplingPlan
+from qa_tools.books.plans import NoPlan, SamplingPlan, refuse_test
 from qa_tools.books.rulebook import Declared, RuleBook
 
 if TYPE_CHECKING:
@@ -353,7 +353,7 @@ def judge(
     group : sequence, shape (n,), optional
         The loaf or tray of each package, for our own check.
     test : str
-        Another of the book's tests: ``"destructive"``, ``"single"``.
+        Another of the book's tests: ``"destructive"``, ``"single"``, ``"category B"``.
     unit : str
         Of the weights; the declaration has its own.
     in_order : bool
@@ -393,6 +393,7 @@ def judge(
     weights = in_grams(net, unit)
     lot_size = whole_number(lot_size)
     found = limits(declared, book)
+    refuse_test(found.book, test)
     n = weights.size
     over = n > lot_size
     # Our own check speaks of the label, whatever may have dried away since.
