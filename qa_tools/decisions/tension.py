@@ -49,7 +49,7 @@ class Wire:
     Examples
     --------
     >>> wire = Wire("music wire", 0.50, 110)
-    >>> print(wire.tension(1495))
+    >>> wire.tension(1495)
     1495 Hz on music wire, 0.5 mm, 110 mm free: about 160 N (between 145 and 176).
     At most 37 % of its least breaking load of 475 N; the limit is 60 %.
     A taut wire can whip: eye protection on, slacken before changing, never over the limit.
@@ -165,14 +165,18 @@ class Wire:
 
     def tune(self, share: float = TUNED) -> Tension:
         """
-        The highest note to tune music wire to, so that it surely keeps under a share of its
-        breaking load.
+        The highest note to tune music wire to, so that it surely keeps under its limit.
 
         Parameters
         ----------
         share : float
-            Of the least breaking load, above 0 and at most 0.6. The tension is under it even where
-            the wire is as heavy, as long and held as softly as `tension` allows for.
+            Of the least breaking load, above 0 and at most 0.6. The tension is no more than it even
+            where the wire is as heavy, as long and held as softly as `tension` allows for.
+
+        Returns
+        -------
+        Tension
+            Its `note_hz` is the note, its `upper` that share of the breaking load.
 
         Raises
         ------
@@ -188,7 +192,7 @@ class Wire:
 
         Examples
         --------
-        >>> print(Wire("music wire", 0.50, 110).tune())
+        >>> Wire("music wire", 0.50, 110).tune()
         1735 Hz on music wire, 0.5 mm, 110 mm free: about 217 N (between 198 and 238).
         At most 50 % of its least breaking load of 475 N; the limit is 60 %.
         A taut wire can whip: eye protection on, slacken before changing, never over the limit.
@@ -331,7 +335,7 @@ class Wire:
         return float(rule["tolerance"][row]) * _MM_PER_INCH
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, repr=False)
 class Tension:
     """
     The tension of a wire that gives a note; prints as a short readable summary.
@@ -375,11 +379,15 @@ class Tension:
             f"(between {self.lower:.0f} and {self.upper:.0f}).\n{of_break}\n{CAUTION}"
         )
 
+    __repr__ = __str__
 
-@dataclass(frozen=True)
+
+@dataclass(frozen=True, repr=False)
 class Bow:
     """
-    The bow of a wire while it cuts. It lies in the plane of the cut and leaves weights unchanged.
+    The bow of a wire while it cuts; prints as a short sentence.
+
+    It lies in the plane of the cut and so leaves the weights of the bars unchanged.
 
     Attributes
     ----------
@@ -405,20 +413,29 @@ class Bow:
             f"at {self.loaded_n:.0f} N while cutting"
         )
 
+    __repr__ = __str__
+
 
 def cents(note_hz: float, reference_hz: float) -> float:
     """
     How far a note stands above another, in cents: hundredths of a semitone, 1200 to the octave.
+
+    Raises
+    ------
+    ValueError
+        A note is zero or below.
 
     Examples
     --------
     >>> cents(880, 440), round(cents(870, 1482))
     (1200.0, -922)
     """
+    if note_hz <= 0 or reference_hz <= 0:
+        raise ValueError(f"a note is above zero hertz; got {note_hz:g} and {reference_hz:g}")
     return 1200 * math.log2(note_hz / reference_hz)
 
 
-def tension_change(cents: float) -> float:
+def tension_change(by_cents: float) -> float:
     """
     A change of note in cents as a change of tension in per cent, for the same wire.
 
@@ -431,7 +448,7 @@ def tension_change(cents: float) -> float:
     >>> round(tension_change(1), 4), round(tension_change(-100), 1)
     (0.1156, -10.9)
     """
-    return 100 * (2 ** (cents / 600) - 1)
+    return 100 * (2 ** (by_cents / 600) - 1)
 
 
 def known_material(written: str) -> str:

@@ -6,6 +6,7 @@ import numpy as np
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
+from scipy.integrate import trapezoid
 
 from qa_tools.decisions.tension import LIMIT, Bow, Wire, cents, tension_change
 
@@ -76,6 +77,11 @@ def test_cents_and_tension_change(by: float) -> None:
     assert tension_change(by) == pytest.approx(100 * ((2 ** (by / 1200)) ** 2 - 1), abs=1e-9)
 
 
+def test_notes_that_cannot_be_compared() -> None:
+    with pytest.raises(ValueError, match="above zero hertz; got 0 and 440"):
+        cents(0, 440)
+
+
 @given(st.floats(20, 300), st.floats(10, 250), st.floats(0.2, 1.0))
 def test_the_bowed_wire_is_as_long_as_its_tension_stretches_it(newtons, load, share) -> None:
     length, area = 120.0, math.pi * 0.5**2 / 4
@@ -84,8 +90,8 @@ def test_the_bowed_wire_is_as_long_as_its_tension_stretches_it(newtons, load, sh
     # the path itself: a parabola under the loaf, straight lines beside it
     x = np.linspace(0, length / 2, 20_001)
     slope = load / 1000 * np.minimum(x, width / 2) / bow.loaded_n
-    assert np.trapezoid(slope, x) == pytest.approx(bow.mm, rel=1e-6)
-    longer = 2 * np.trapezoid(slope**2 / 2, x)
+    assert trapezoid(slope, x) == pytest.approx(bow.mm, rel=1e-6)
+    longer = 2 * trapezoid(slope**2 / 2, x)
     stretched = (bow.loaded_n - newtons) * length / (200e3 * area)
     assert stretched == pytest.approx(longer, rel=1e-6, abs=1e-9)
     sag = bow.mm - np.cumsum(slope) * (x[1] - x[0])
