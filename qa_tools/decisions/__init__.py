@@ -1,0 +1,1 @@
+"""What to do next: decisions that rest on judged weights and on what a works keeps beside them."""
