@@ -30,6 +30,10 @@ PLAIN: Final[dict[str, str]] = {
 }
 
 
+PASSES: Final = np.int8(1)
+FAILS: Final = np.int8(-1)
+
+
 class Passed(NamedTuple):
     """What each test of a plan says of lots: 1 passes, -1 fails, 0 needs the second stage."""
 
@@ -67,14 +71,16 @@ def decide(
     count = np.ones(short.shape, np.int8)
     if plan.count_stages:
         stage = plan.count_stages[0]
-        count = np.where(short <= stage.accept, 1, np.where(short >= stage.reject, -1, 0))
+        more = np.where(short >= stage.reject, FAILS, np.int8(0))
+        count = np.where(short <= stage.accept, PASSES, more)
     mean = np.ones(short.shape, np.int8)
     if plan.factor is not None:
-        mean = np.where(mean_error + plan.factor * _spread(plan, sd) >= -EXACT_G, 1, -1)
+        enough = mean_error + plan.factor * _spread(plan, sd) >= -EXACT_G
+        mean = np.where(enough, PASSES, FAILS)
     over = np.ones(short.shape, np.int8)
     if plan.beyond_twice_reject is not None:
-        over = np.where(twice >= plan.beyond_twice_reject, -1, 1)
-    return Passed(count.astype(np.int8), mean.astype(np.int8), over.astype(np.int8))
+        over = np.where(twice >= plan.beyond_twice_reject, FAILS, PASSES)
+    return Passed(count, mean, over)
 
 
 def _spread(plan: SamplingPlan, sd: NDArray[np.float64]) -> NDArray[np.float64]:
