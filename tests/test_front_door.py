@@ -45,6 +45,7 @@ SIGNATURES = {
     "charts.mean_sd": "(subgroups, *, base=None, robust=False, unit='g')",
     "charts.individuals": "(values, *, base=None, robust=False, unit='g', what='reading')",
     "charts.batch_means": ("(values, batch, *, base=None, unit='g')"),
+    "charts.chance_outside": "(batches, *, among=False)",
     "charts.ewma": (
         "(values, *, target=None, sd=None, weight=0.2, width=3.0, side='both', base=None, unit='g')"
     ),
@@ -59,7 +60,7 @@ SIGNATURES = {
         "(chart, shift=None, *, q=(0.05, 0.25, 0.5, 0.75, 0.95), subgroups=None, n=None, **design)"
     ),
     "charts.rule_prices": ("(rules, *, width=3.0, a_year=None)"),
-    "charts.patterns": ("(points, rules, *, width=3.0)"),
+    "charts.ControlChart.with_rules": "(self, rules)",
     "charts.design": ("(shift, *, sd, within, every, sides=2, subgroups=None, n=None)"),
 }
 ATTRIBUTES = {
@@ -81,7 +82,9 @@ ATTRIBUTES = {
         "title week as_of to_do findings batches checks pull fresh giveaway charts tests rules "
         "from_memory not_used unread questions files show figure to_dict"
     ),
-    "charts.ControlChart": "centre lower upper points signals figure spread finding sigma unit",
+    "charts.ControlChart": (
+        "centre lower upper points signals figure spread finding sigma unit note patterns"
+    ),
 }
 
 

@@ -131,7 +131,7 @@ def design(
     every : float
         Points to a false alarm, at least, on average.
     sides : int
-        2, or 1 for a shift to the one side that matters, up or down (a weighted mean has two).
+        2, or 1 for a shift to the one side that matters, up or down.
     subgroups, n : int, optional
         Also say what limits estimated from so many subgroups of n do to both figures.
 
@@ -199,29 +199,28 @@ def _designs(shift: float, every: float, sides: int) -> dict[str, dict[str, Any]
     k = max(0.01, round(shift / 2, 2))
     one: dict[str, Any] = {"sides": 1} if sides == 1 else {}
     width = _limit(lambda width: run_length("shewhart", width=width, sides=sides), every)
-    made: dict[str, dict[str, Any]] = {
+    weight = _best_weight(shift, every, sides)
+    return {
         "shewhart": {"width": width, **one},
         "cusum": {"k": k, "h": _cusum_h(k, every, sides), **one},
+        "ewma": {"weight": weight, "width": _ewma_width(weight, every, sides), **one},
     }
-    if sides == 2:
-        weight = _best_weight(shift, every)
-        made["ewma"] = {"weight": weight, "width": _ewma_width(weight, every)}
-    return made
 
 
 def _cusum_h(k: float, every: float, sides: int) -> float:
     return _limit(lambda h: run_length("cusum", k=k, h=h, sides=sides), every)
 
 
-def _ewma_width(weight: float, every: float) -> float:
-    return _limit(lambda width: run_length("ewma", weight=weight, width=width), every)
+def _ewma_width(weight: float, every: float, sides: int) -> float:
+    return _limit(lambda width: run_length("ewma", weight=weight, width=width, sides=sides), every)
 
 
-def _best_weight(shift: float, every: float) -> float:
+def _best_weight(shift: float, every: float, sides: int) -> float:
     from scipy.optimize import minimize_scalar
 
     def found_in(weight: float) -> float:
-        return run_length("ewma", shift, weight=weight, width=_ewma_width(weight, every))
+        width = _ewma_width(weight, every, sides)
+        return run_length("ewma", shift, weight=weight, width=width, sides=sides)
 
     best = minimize_scalar(found_in, bounds=(0.02, 1), method="bounded", options={"xatol": 0.005})
     return round(float(best.x), 2)

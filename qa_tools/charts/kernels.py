@@ -41,9 +41,20 @@ def ruled(rules: Sequence[Rule], sides: int, mean: float, sd: float, nodes: int)
     return _ordered(cuts, calls, mean, sd, nodes)
 
 
-def weighted(weight: float, width: float, mean: float, sd: float, nodes: int) -> Chain:
-    """An exponentially weighted mean between its steady limits, started on target."""
+def weighted(weight: float, width: float, sides: int, mean: float, sd: float, nodes: int) -> Chain:
+    """
+    An exponentially weighted mean within its steady limits, started on target.
+
+    On one side alone the target is a barrier: the state is 0 or a node between 0 and the limit.
+    """
     limit = width * np.sqrt(weight / (2 - weight))
+    if sides == 1:
+        at, weights = _gauss(0.0, limit, nodes)
+        came = (1 - weight) * np.concatenate([[0.0], at])[:, np.newaxis]
+        steps = np.empty((nodes + 1, nodes + 1))
+        steps[:, :1] = ndtr((-came / weight - mean) / sd)
+        steps[:, 1:] = _density((at - came) / weight, mean, sd) * weights / weight
+        return Chain(steps[0], steps)
     at, weights = _gauss(-limit, limit, nodes)
     came = np.concatenate([[0.0], at])[:, np.newaxis]
     steps = _density((at - (1 - weight) * came) / weight, mean, sd) * weights / weight

@@ -69,8 +69,10 @@ def run_length(
         "mean_range", "mean_sd" (n, width=3.0): the mean chart with its spread chart beneath,
         whichever signals first.
         "individuals" (width=3.0): single readings with their moving range beneath.
-        "ewma" (weight=0.2, width=3.0): with its steady limits.
-        "cusum" (k=0.5, h=5.0, head_start=0.0, sides=2): in sd; sides=1 sums upward only.
+        "ewma" (weight=0.2, width=3.0, sides=2): with its steady limits.
+        "cusum" (k=0.5, h=5.0, head_start=0.0, sides=2): in sd.
+        sides=1 watches upward alone, as ``side="high"`` of the chart (a weighted mean with a
+        barrier at the target); with side="low" the shift has the other sign.
     shift : float, optional
         Of the mean, in standard deviations of the plotted point (of a mean of n: sd / sqrt(n));
         for "range" and "sd" the ratio of the standard deviation to its old one. None: no shift
@@ -321,12 +323,13 @@ def _individuals(*, width: float = 3.0) -> _Design:
     )  # fmt: skip
 
 
-def _ewma(*, weight: float = 0.2, width: float = 3.0) -> _Design:
+def _ewma(*, weight: float = 0.2, width: float = 3.0, sides: int = 2) -> _Design:
+    _sides(sides)
     _positive(width=width)
     if not (_number(weight) and 0 < weight <= 1):
         raise ValueError(f"the weight of the newest value is above 0 and at most 1; got {weight!r}")
     return _Design(
-        lambda mean, sd, nodes: kernels.weighted(weight, width, mean, sd, nodes),
+        lambda mean, sd, nodes: kernels.weighted(weight, width, sides, mean, sd, nodes),
         _SMOOTH, width * width / 2,
     )  # fmt: skip
 
@@ -421,7 +424,10 @@ def _settled(
         if len(sizes) == 1 or abs(now - before) <= (tolerance + _ROUNDING * now) * now:
             return now, size
         before = now
-    raise TooRare()
+    raise TooRare(
+        "the run length does not settle to five digits: the chart looks back over too many points. "
+        "A larger weight or k, or a lower limit, will do"
+    )
 
 
 def _estimated(

@@ -71,7 +71,7 @@ def test_it_draws_itself() -> None:
         ([1.0, 2.0, 3.0], ["a", "a", None], "reading 3 has no label"),
         ([1.0, 2.0, 3.0, 4.0], ["a", "a", "a", "a"], "two or more subgroups"),
         ([1.0, np.nan, 3.0, 4.0], ["a", "a", "b", "b"], "reading 2 is missing"),
-        ([1.0, 1.0, 4.0, 4.0], ["a", "a", "b", "b"], "finer scale"),
+        ([4.0, 4.0, 4.0, 4.0], ["a", "a", "b", "b"], "finer scale"),
     ],
 )
 def test_bad_input_says_what_would_work(values, batch, says) -> None:

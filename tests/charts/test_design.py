@@ -38,6 +38,9 @@ def test_one_sided_is_sooner_for_the_same_false_alarms() -> None:
     assert one.chart == "cusum"
     # h 4.0965 gives 370.398 exactly, found in 8.575 (the figures of the optimal chart).
     assert one.settings == {"k": 0.5, "h": 4.1, "sides": 1}
+    both = design(1, sd=1, within=11, every=370)
+    assert one.table.index.tolist() == both.table.index.tolist()
+    assert (one.table["found_in"] < both.table["found_in"]).all()
 
 
 def test_what_limits_from_few_data_do_is_said() -> None:

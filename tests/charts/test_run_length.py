@@ -8,7 +8,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from qa_tools.charts import constants, rule_prices, run_length, run_length_quantiles
+from qa_tools.charts import constants, ewma, rule_prices, run_length, run_length_quantiles
 
 # A simulated chart: standard normal draws, all runs at once and still going, a point at a time.
 Signals = Callable[[np.ndarray], np.ndarray]
@@ -73,12 +73,14 @@ class Individuals:
 
 
 class Ewma:
-    def __init__(self, weight: float, width: float) -> None:
+    def __init__(self, weight: float, width: float, sides: int = 2) -> None:
         self.weight, self.limit = weight, width * np.sqrt(weight / (2 - weight))
+        self.barrier = 0.0 if sides == 1 else -np.inf
         self.level: Any = 0.0
 
     def __call__(self, z: np.ndarray) -> np.ndarray:
-        self.level = (1 - self.weight) * self.level + self.weight * z
+        level = (1 - self.weight) * self.level + self.weight * z
+        self.level = np.maximum(self.barrier, level)
         return np.abs(self.level) > self.limit
 
     def keep(self, going: np.ndarray) -> None:
@@ -166,6 +168,7 @@ QUICK: list[tuple[Any, float, str, dict[str, Any]]] = [
      {"width": np.inf, "rules": "5 rising or falling"}),
     (lambda: Cusum(0.5, 4, 2), 0.5, "cusum", {"h": 4, "head_start": 2}),
     (lambda: Ewma(0.2, 2.8), 0.5, "ewma", {"width": 2.8}),
+    (lambda: Ewma(0.2, 2.8, 1), 0.5, "ewma", {"width": 2.8, "sides": 1}),
 ]  # fmt: skip
 SLOW: list[tuple[Any, float, str, dict[str, Any]]] = [
     (lambda: Shewhart(3), 0, "shewhart", {}),
@@ -186,6 +189,8 @@ SLOW: list[tuple[Any, float, str, dict[str, Any]]] = [
     (lambda: Cusum(0, 9), 0, "cusum", {"k": 0, "h": 9}),
     (lambda: Ewma(0.2, 3), 0, "ewma", {}),
     (lambda: Ewma(0.05, 2.5), 0.3, "ewma", {"weight": 0.05, "width": 2.5}),
+    (lambda: Ewma(0.2, 3, 1), 0, "ewma", {"sides": 1}),
+    (lambda: Ewma(0.05, 2.5, 1), -0.1, "ewma", {"weight": 0.05, "width": 2.5, "sides": 1}),
     (lambda: Spread("range", 5, 1.0, 71), 1.0, "range", {"n": 5}),
     (lambda: Spread("sd", 8, 0.6, 72), 0.6, "sd", {"n": 8}),
     (lambda: Estimated(Shewhart(3), 25, 5, RUNS, 73), 0.5, "shewhart", {"subgroups": 25, "n": 5}),
@@ -217,7 +222,7 @@ def test_simulated_runs_agree(case) -> None:
 
 @pytest.mark.slow
 @pytest.mark.parametrize("case", SLOW, ids=range(len(SLOW)))
-def test_simulated_runs_of_twenty_designs_agree(case) -> None:
+def test_simulated_runs_of_many_designs_agree(case) -> None:
     agrees(case, seed=5)
 
 
@@ -227,6 +232,7 @@ def test_a_weight_of_one_and_a_sum_without_memory_are_the_point_itself(width, sh
     plain = run_length("shewhart", shift, width=width)
     assert run_length("ewma", shift, weight=1, width=width) == pytest.approx(plain, rel=1e-6)
     one = run_length("shewhart", shift, width=width, sides=1)
+    assert run_length("ewma", shift, weight=1, width=width, sides=1) == pytest.approx(one, rel=1e-6)
     # A sum whose slack takes nearly all of a reading away adds nothing up.
     assert run_length("cusum", shift, k=width - 1e-7, h=1e-7, sides=1) == pytest.approx(
         one, rel=1e-5
@@ -317,6 +323,21 @@ def test_a_far_shift_is_found_at_once_and_a_head_start_keeps_its_share() -> None
     )
 
 
+@settings(max_examples=25)
+@given(weight=st.floats(0.05, 1), seed=st.integers(0, 1000), side=st.sampled_from(["high", "low"]))
+def test_the_runs_of_a_weighted_mean_are_those_of_its_chart(weight, seed, side) -> None:
+    values = np.random.default_rng(seed).normal(0.3 if side == "high" else -0.3, 1, 60)
+    made = ewma(values, target=0, sd=1, weight=weight, width=2, side=side)
+    runs = Ewma(weight, 2, 1)
+    signals = [runs(np.array([value if side == "high" else -value])).item() for value in values]
+    assert made.beyond.tolist() == signals
+
+
+def test_a_small_weight_that_cannot_be_followed_is_said_to_be_so() -> None:
+    with pytest.raises(ValueError, match="does not settle to five digits"):
+        run_length("ewma", weight=0.0005)
+
+
 def test_the_price_of_each_rule_stands_beside_it() -> None:
     prices = rule_prices(["8 on a side", "6 rising or falling"], a_year=500)
     assert prices.index.tolist() == [
@@ -352,6 +373,7 @@ def test_the_price_of_each_rule_stands_beside_it() -> None:
         ("shewhart", 0, {"rules": "15 of 30 beyond 1"}, "fewer points, will do"),
         ("shewhart", 0, {"width": np.inf, "rules": "30 of 30 beyond 3"}, "a lower limit"),
         ("shewhart", 0, {"sides": 3}, "1 side"),
+        ("ewma", 0, {"sides": 0}, "1 side"),
         ("shewhart", 0, {"subgroups": 25}, "need n"),
         ("shewhart", 0, {"subgroups": 1, "n": 5}, "2 subgroups or more"),
         ("cusum", 0, {"k": -1}, "k is 0 or more"),
