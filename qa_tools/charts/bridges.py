@@ -105,7 +105,7 @@ def chances(found: Gains, freedom: float) -> tuple[FloatArray, float]:
     if np.isfinite(freedom):
         nodes, weights = np.polynomial.legendre.leggauss(_DRAWS)
         quantiles = _FAR * nodes
-        scales = chdtri(freedom, ndtr(-quantiles)) / freedom
+        scales = np.asarray(chdtri(freedom, ndtr(-quantiles)), np.float64) / freedom
         weights = weights * np.exp(-0.5 * quantiles**2)
         parts = weights / weights.sum()
     start, none = np.zeros(len(found.gain)), 0.0

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import difflib
+import textwrap
 from dataclasses import dataclass
 from typing import Final, Literal, TypeAlias
 
@@ -23,6 +24,7 @@ _START_DOUBT, _SIZE_DOUBT = 0.01, 0.04
 # Twice the log of a likelihood ratio of 8, fairly strong evidence (Royall 1997, Statistical
 # Evidence, from memory).
 _PLAIN: Final = 2 * float(np.log(8))
+_LINE: Final = 96  # characters a line, for a notebook
 # Degrees of freedom a moving range is worth, by simulation (see FEWEST in chart.py).
 _MOVING: Final = 0.64
 
@@ -45,7 +47,7 @@ class Change:
     size, lower, upper : float
         How far that is off the level before, negative downward, with its 95 % interval.
     chance : float
-        Chance that with no shift points stray as far as these.
+        Chance that with no shift points stray as far as these, all at once or one alone.
     points, until : int, str
         Points looked at, those after the base, and the last of them.
     starts : DataFrame
@@ -70,15 +72,15 @@ class Change:
     decimals: int
 
     def __repr__(self) -> str:
-        if self.verdict == "none":
-            many = f"{self.points} {plural(self.each or 'point')}" if self.points > 1 else "one"
-            return f"No shift to date: the {many} after the base lie as the base would have them"
         by_chance = f"By chance alone points stray so far {_times(self.chance)}"
-        return f"{self.finding}\n{by_chance}"
+        return "\n".join([*textwrap.wrap(self.finding, _LINE), by_chance])
 
     @property
     def finding(self) -> str:
         """What has changed, in one line without a full stop."""
+        if self.verdict == "none":
+            many = f"{self.points} {plural(self.each or 'point')}" if self.points > 1 else "one"
+            return f"No shift is shown: the {many} after the base may stray so far by chance"
         by = f"{self._shown(abs(self.size))} {self.unit}"
         ends = [self.lower, self.upper]
         if self.lower * self.upper > 0:
@@ -154,9 +156,9 @@ def since(chart: ControlChart, until: object = None) -> Change:
     >>> from qa_tools.charts import individuals
     >>> weights = [50.2, 49.1, 50.9, 49.6, 50.4, 49.8, 50.7, 49.3, 50.1, 49.9, 50.6, 49.4]
     >>> since(individuals([*weights, 50.3, 49.7, 47.1, 46.2, 47.0], base=12))
-    The level has moved down by 3.2 g (likely 1.3 to 4.9 g) to 46.8 g, since point 15; no
-    other start fits
-    By chance alone points stray so far about once in 500 times
+    The level has moved down by 3.2 g (likely 1.3 to 4.9 g) to 46.8 g, since point 15; no other
+    start fits
+    By chance alone points stray so far about once in 300 times
     >>> since(individuals([*weights, 50.3, 45.1, 49.9, 50.4], base=12)).verdict
     'single'
     """
@@ -171,7 +173,11 @@ def since(chart: ControlChart, until: object = None) -> Change:
     found = gains(away, sds, before)
     start, none = chances(found, freedom)
     odd_gain = _odd_gains(away, sds, before)
-    verdict = _verdict(found.gain, odd_gain, none, _total(away, sds, found.total), freedom)
+    chance = min(1.0, 2 * min(none, _chance_of_odd(odd_gain, freedom)))  # two ways to stray
+    squares = _total(away, sds, found.total)
+    verdict: Verdict = (
+        "none" if chance > _DOUBT else _verdict(found.gain, odd_gain, squares, freedom)
+    )
     labels = after["label"].astype(str).to_numpy()
     best = len(away) - 1 - int(found.gain.argmax())
     starts = pd.DataFrame(
@@ -205,7 +211,7 @@ def since(chart: ControlChart, until: object = None) -> Change:
         size=float(size),
         lower=float(lower),
         upper=float(upper),
-        chance=_chance_of_odd(odd_gain, freedom) if verdict == "single" else none,
+        chance=chance,
         points=len(after),
         until=labels[-1],
         starts=starts,
@@ -238,16 +244,17 @@ def _rows(chart: ControlChart, until: object) -> pd.DataFrame:
             hint = f"is {near[0]} meant" if near else f"they run from {labels[0]} to {labels[-1]}"
             raise ValueError(f"no point is called {until}; {hint}")
         stop = len(labels) - labels[::-1].index(str(until))
-    starts = [phase.points.start for phase in chart.phases if phase.points.start < stop]
-    rows = points.iloc[starts[-1] if starts else 0 : stop]
-    base = np.flatnonzero(rows["base"])
-    last = int(base[-1]) if len(base) else -1
-    if last + 1 == len(rows):
+    phases = [phase for phase in chart.phases if phase.points.start < stop]
+    start = phases[-1].points.start if phases else 0
+    # Points left out of the base for a known cause are neither base nor after it.
+    ahead = start + phases[-1].base.stop if phases else stop if points["base"].any() else 0
+    if ahead >= stop:
         raise ValueError(
-            f"no point lies after the base, which ends at {labels[stop - 1]}; set limits on the "
-            f'points before the shift, as in base=12 or base=charts.Base("B01", "B12")'
+            f"no point lies after the base, which ends at {labels[ahead - 1]}; set limits on the "
+            'points before the shift, as in base=12 or base=charts.Base("B01", "B12")'
         )
-    return pd.concat([rows[rows["base"]], rows.iloc[last + 1 :]])
+    of_base = points.iloc[start:ahead]
+    return pd.concat([of_base[of_base["base"]], points.iloc[ahead:stop]])
 
 
 def _sds(chart: ControlChart, rows: pd.DataFrame) -> FloatArray:
@@ -282,11 +289,7 @@ def _total(away: FloatArray, sds: FloatArray, total: float) -> float:
     return float(information @ away**2 - (information @ away) ** 2 / total)
 
 
-def _verdict(
-    lasting: FloatArray, odd: FloatArray, chance: float, squares: float, freedom: float
-) -> Verdict:
-    if min(chance, _chance_of_odd(odd, freedom)) > _DOUBT:
-        return "none"
+def _verdict(lasting: FloatArray, odd: FloatArray, squares: float, freedom: float) -> Verdict:
     stays, alone = squares - lasting.max(), squares - odd.max()
     if np.isinf(freedom):
         lead = stays - alone

@@ -100,7 +100,7 @@ def fill_costs(works: Works, product: str, change: Change) -> pd.DataFrame:
     >>> costs = fill_costs(works, "rosemary-scrub", change)
     >>> print(costs[["level", "against the label", "g a package", "for", "kg", "EUR"]].to_string())
                          level against the label  g a package          for    kg   EUR
-    0                   before        given away         3.19  579 a month  1.85  13.3
+    0         the level before        given away         3.19  579 a month  1.85  13.3
     1  batch RS-1028 by itself             short         2.49          100  0.25   1.8
     """
     days = works.batches.loc[works.batches["product"] == product, "packed_on"]
@@ -113,7 +113,7 @@ def fill_costs(works: Works, product: str, change: Change) -> pd.DataFrame:
     money = settings.get("currency", "money")
     monthly = pace(works, product).packages_a_month
     base = change.level - change.size
-    levels = [("before", base, "", monthly, f"{monthly:.0f} a month")]
+    levels = [("the level before", base, "", monthly, f"{monthly:.0f} a month")]
     if change.verdict != "none":
         between = " to ".join(f"{base + end - label:+.1f}" for end in (change.lower, change.upper))
         which = f"{change.each} {change.first}".strip()
