@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from itertools import compress
 from typing import Final, NamedTuple
 
 import numpy as np
@@ -352,7 +353,7 @@ def one_phase(
         what=measure.what,
         unit=unit,
         point=point[many],
-        label=[label for label, plotted in zip(groups.labels, many, strict=True) if plotted],
+        label=list(compress(groups.labels, many.tolist())),
         n=groups.sizes[many],
         value=spreads,
         centre=expected * sigma,

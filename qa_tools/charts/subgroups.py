@@ -122,7 +122,7 @@ def by_label(data: pd.Series[Any]) -> Subgroups:
     Raises
     ------
     ValueError
-        A reading without a label, missing or not a number.
+        No reading, one without a label, missing or not a number.
 
     Examples
     --------
@@ -134,7 +134,10 @@ def by_label(data: pd.Series[Any]) -> Subgroups:
     if order is not None:
         values = values[order]
     labels, each = _labels_of(pd.Index(keys, name=data.index.name), "subgroup")
-    return Subgroups(values, _starts(sizes), sizes, labels, each)
+    groups = Subgroups(values, _starts(sizes), sizes, labels, each)
+    if not labels:
+        _needs_more(groups)
+    return groups
 
 
 def as_values(data: ValuesLike) -> tuple[FloatArray, list[str], str]:
@@ -263,9 +266,8 @@ def _labels_of(index: pd.Index[Any], fallback: str) -> tuple[list[str], str]:
 
 
 def _words(keys: Iterable[Hashable]) -> list[str]:
-    if isinstance(keys, pd.Index) and keys.dtype.kind in "iu":
-        return [str(key) for key in keys.tolist()]
-    return [" ".join(map(str, key)) if isinstance(key, tuple) else str(key) for key in keys]
+    plain = keys.tolist() if isinstance(keys, pd.Index) else keys  # an Index iterates slowly
+    return [" ".join(map(str, key)) if isinstance(key, tuple) else str(key) for key in plain]
 
 
 def _as_floats(data: Any, where: str) -> FloatArray:

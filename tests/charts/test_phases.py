@@ -89,9 +89,7 @@ def test_a_point_is_left_out_of_the_base_it_belongs_to() -> None:
     assert both.points.loc[both.points["base"], "label"].tolist() == [
         name for name in [*NAMES[2:20], *NAMES[30:]] if name != "B33"
     ]
-    assert (
-        both.note.index("B02 left out") < both.note.index("New limits") < both.note.index("B33")
-    )
+    assert both.note.index("B02 left out") < both.note.index("New limits") < both.note.index("B33")
 
 
 def test_days_name_points_left_out_too() -> None:

@@ -8,7 +8,8 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from qa_tools.charts import constants, ewma, rule_prices, run_length, run_length_quantiles
+from qa_tools.charts import constants, ewma, kernels, rule_prices, run_length, run_length_quantiles
+from qa_tools.charts.factors import sd_mean
 
 # A simulated chart: standard normal draws, all runs at once and still going, a point at a time.
 Signals = Callable[[np.ndarray], np.ndarray]
@@ -141,6 +142,22 @@ class Estimated:
         self.centre, self.sigma = self.centre[going], self.sigma[going]
 
 
+class OfSingles:
+    """Single readings with limits from their own mean and mean moving range."""
+
+    def __init__(self, chart: Any, readings: int, runs: int, seed: int) -> None:
+        base = np.random.default_rng(seed).normal(size=(runs, readings))
+        self.chart, self.centre = chart, base.mean(axis=1)
+        self.sigma = np.abs(np.diff(base, axis=1)).mean(axis=1) * np.sqrt(np.pi) / 2
+
+    def __call__(self, z: np.ndarray) -> np.ndarray:
+        return self.chart((z - self.centre) / self.sigma)
+
+    def keep(self, going: np.ndarray) -> None:
+        self.chart.keep(going)
+        self.centre, self.sigma = self.centre[going], self.sigma[going]
+
+
 def _log_gammas(degrees: int) -> list[float]:
     from math import lgamma
 
@@ -169,6 +186,8 @@ QUICK: list[tuple[Any, float, str, dict[str, Any]]] = [
     (lambda: Cusum(0.5, 4, 2), 0.5, "cusum", {"h": 4, "head_start": 2}),
     (lambda: Ewma(0.2, 2.8), 0.5, "ewma", {"width": 2.8}),
     (lambda: Ewma(0.2, 2.8, 1), 0.5, "ewma", {"width": 2.8, "sides": 1}),
+    (lambda: OfSingles(Shewhart(2), 30, RUNS, 77), 0.5, "shewhart",
+     {"width": 2, "subgroups": 30, "n": 1}),
 ]  # fmt: skip
 SLOW: list[tuple[Any, float, str, dict[str, Any]]] = [
     (lambda: Shewhart(3), 0, "shewhart", {}),
@@ -198,6 +217,10 @@ SLOW: list[tuple[Any, float, str, dict[str, Any]]] = [
      {"rules": "8 on a side", "subgroups": 20, "n": 4}),
     (lambda: Estimated(Cusum(0.5, 4), 20, 5, RUNS, 75), 0.5, "cusum",
      {"h": 4, "subgroups": 20, "n": 5}),
+    (lambda: OfSingles(Individuals(), 60, RUNS, 78), 0, "individuals",
+     {"subgroups": 60, "n": 1}),
+    (lambda: OfSingles(Cusum(0.5, 4), 100, RUNS, 79), 0.5, "cusum",
+     {"h": 4, "subgroups": 100, "n": 1}),
     (lambda: Estimated(Ewma(0.2, 2.8), 20, 5, RUNS, 76), 0.5, "ewma",
      {"width": 2.8, "subgroups": 20, "n": 5}),
 ]  # fmt: skip
@@ -314,6 +337,27 @@ def test_limits_from_too_few_have_no_average_but_quantiles() -> None:
         run_length("shewhart", subgroups=3, n=5)
 
 
+def test_a_chart_that_adds_up_keeps_its_digits_with_limits_from_few() -> None:
+    # Apart from the code: Gauss-Legendre over the centre and the pooled sd.
+    from scipy.stats import chi, norm
+
+    unbias = float(sd_mean(np.array([41]))[0])
+    unit, weights = np.polynomial.legendre.leggauss(40)
+    chis, likely = 7.25 + 5.25 * unit, 5.25 * weights * chi.pdf(7.25 + 5.25 * unit, 40)
+    unit, weights = np.polynomial.legendre.leggauss(120)
+    centres, chances = 6 * unit / np.sqrt(10), 6 * weights * norm.pdf(6 * unit)
+
+    def known(centre: float, sigma: float) -> float:
+        return kernels.weighted(0.13, 2.77, 2, -centre / sigma, 1 / sigma, 96).average(1e14)
+
+    total = sum(
+        share * sum(c * known(centre, sigma) for centre, c in zip(centres, chances, strict=True))
+        for sigma, share in zip(chis / (unbias * np.sqrt(40)), likely, strict=True)
+    )
+    exact = run_length("ewma", weight=0.13, width=2.77, subgroups=10, n=5)
+    assert exact == pytest.approx(total, rel=2e-6)
+
+
 def test_a_far_shift_is_found_at_once_and_a_head_start_keeps_its_share() -> None:
     assert run_length("cusum", 12) == pytest.approx(1, abs=1e-9)
     assert run_length("ewma", 40) == pytest.approx(1, abs=1e-9)
@@ -376,6 +420,7 @@ def test_the_price_of_each_rule_stands_beside_it() -> None:
         ("ewma", 0, {"sides": 0}, "1 side"),
         ("shewhart", 0, {"subgroups": 25}, "need n"),
         ("shewhart", 0, {"subgroups": 1, "n": 5}, "2 subgroups or more"),
+        ("individuals", 0, {"subgroups": 11, "n": 1}, "fewer than 12 single readings"),
         ("cusum", 0, {"k": -1}, "k is 0 or more"),
         ("cusum", 0, {"head_start": 5}, "head_start from 0 to below h"),
         ("cusum", 0, {"head_start": 4}, "Half of h is usual"),
