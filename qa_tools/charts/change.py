@@ -53,6 +53,8 @@ class Change:
     starts : DataFrame
         One row a start of a lasting shift: point, label, size, chance (that another start looks as
         good as the best does, were this the true one) and within (whether it is in the interval).
+    each, unit, decimals : str, str, int
+        As of the chart.
     """
 
     verdict: Verdict
@@ -171,7 +173,7 @@ def since(chart: ControlChart, until: object = None) -> Change:
     away = plotted - after["centre"].to_numpy()
     sds = _sds(chart, after)
     of_base = rows[rows["base"]]
-    before = float((1 / _sds(chart, of_base) ** 2).sum()) if len(of_base) else np.inf
+    before = np.inf if _known(of_base) else float((1 / _sds(chart, of_base) ** 2).sum())
     freedom = _freedom(chart, of_base)
     found = gains(away, sds, before)
     start, none = chances(found, freedom)
@@ -258,6 +260,13 @@ def _rows(chart: ControlChart, until: object) -> pd.DataFrame:
         )
     of_base = points.iloc[start:ahead]
     return pd.concat([of_base[of_base["base"]], points.iloc[ahead:stop]])
+
+
+def _known(base: pd.DataFrame) -> bool:
+    """Whether the level was given, rather than estimated from the base."""
+    if base.empty:
+        return True
+    return "reading" in base and not np.isclose(base["reading"].mean(), base["centre"].iloc[0])
 
 
 def _sds(chart: ControlChart, rows: pd.DataFrame) -> FloatArray:

@@ -35,6 +35,14 @@ def test_a_slight_shift_is_dated_less_surely() -> None:
     assert f"about point 5, between {change.earliest} and {change.latest}" in change.finding
 
 
+def test_a_target_given_is_a_level_known() -> None:
+    tail = [46.1, 45.8, 46.3]
+    given = since(ewma([*BASE, *tail], target=49.0, base=12))
+    assert given.size == pytest.approx(np.mean(tail) - 49.0)
+    estimated = since(ewma([*BASE, *tail], base=12))
+    assert estimated.size == pytest.approx(np.mean(tail) - np.mean(BASE))
+
+
 def test_one_odd_point_is_no_shift() -> None:
     change = after(50.3, 45.1, 49.9, 50.4)
     assert (change.verdict, change.first, change.earliest, change.latest) == ("single", *["14"] * 3)
