@@ -96,6 +96,14 @@ def test_the_light_jar_batch_is_found_on_its_day_and_alone(demo_works: qa.Works)
     assert since(chart, until="RS-1021").verdict == "none"
 
 
+def test_the_heavier_tins_of_the_demo_are_dated_by_their_first_batch(demo_works: qa.Works) -> None:
+    # The new tins came on 9 October and were weighed empty only on the 19th.
+    tins = demo_works.weighings.table.query("product == 'calendula-balm'")
+    change = since(batch_means(tins["net_g"], tins["batch"], base=8), until="CB-1016")
+    assert (change.verdict, change.earliest, change.latest) == ("lasting", "CB-1009", "CB-1009")
+    assert change.lower < 1.8 < change.upper
+
+
 @settings(max_examples=25)
 @given(tail=tails, scale=st.sampled_from([0.5, 4.0]), shift=st.integers(-64, 64))
 def test_shift_scale_and_side_carry_over(tail: list[float], scale: float, shift: int) -> None:
