@@ -176,7 +176,7 @@ def test_intervals_of_known_level_and_sd_hold_as_often_as_they_say() -> None:
     ids=str,
 )
 def test_intervals_hold_as_often_as_they_say(design: Design) -> None:
-    runs = 1000
+    runs = 600
     start, size = coverage(design, runs)
     error = np.sqrt(0.95 * 0.05 / runs)
     assert start >= 0.95 - 4 * error
@@ -188,7 +188,7 @@ def test_intervals_hold_as_often_as_they_say(design: Design) -> None:
 @pytest.mark.slow
 @pytest.mark.parametrize("base", [0, 12, 20])
 def test_verdicts_are_seldom_wrong(base: int) -> None:
-    runs = 1000
+    runs = 600
     rng = np.random.default_rng(42)
 
     def share(wrong: tuple[str, ...], points: int, shift: slice | int, by: float) -> float:
