@@ -469,11 +469,16 @@ def _estimated(
         reach = -float(ndtri(_LEFT_OUT))
         centre, step = np.linspace(-reach, reach, size[0], retstep=True)
         chances = step * np.exp(-(centre**2) / 2) / np.sqrt(2 * np.pi)
+    # Limits s times as wide make the kernel of an integral as much narrower.
+    needed = [
+        next((size for size in made.sizes if size >= nodes * s / 1.5), made.sizes[-1])
+        for s in sigma.tolist()
+    ]
     return Mixture(
         np.outer(likely, chances).ravel(),
         [
-            made.at((mean - off) / s, sd / s, nodes)
-            for s in sigma
+            made.at((mean - off) / s, sd / s, nodes_here)
+            for s, nodes_here in zip(sigma, needed, strict=True)
             for off in centre / np.sqrt(subgroups)
         ],
     )

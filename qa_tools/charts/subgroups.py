@@ -291,6 +291,11 @@ def _as_floats(data: Any, where: str) -> FloatArray:
                 )
         array = np.array([np.nan if pd.isna(value) else float(value) for value in array])
     floats = array.astype(np.float64, copy=False)
+    if not np.isfinite(floats).any():
+        raise ValueError(
+            f"{where}: all {len(floats)} are missing or not finite, so there is nothing to chart. "
+            "See whether it is the right column, and its weights are numbers"
+        )
     if not np.isfinite(floats).all():
         place = int(np.argmin(np.isfinite(floats)))
         raise ValueError(

@@ -8,7 +8,15 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from qa_tools.charts import constants, ewma, kernels, rule_prices, run_length, run_length_quantiles
+from qa_tools.charts import (
+    constants,
+    ewma,
+    kernels,
+    moving,
+    rule_prices,
+    run_length,
+    run_length_quantiles,
+)
 from qa_tools.charts.factors import sd_mean
 
 # A simulated chart: standard normal draws, all runs at once and still going, a point at a time.
@@ -356,6 +364,19 @@ def test_a_chart_that_adds_up_keeps_its_digits_with_limits_from_few() -> None:
     )
     exact = run_length("ewma", weight=0.13, width=2.77, subgroups=10, n=5)
     assert exact == pytest.approx(total, rel=2e-6)
+
+
+def test_limits_of_single_readings_keep_their_digits_far_out() -> None:
+    # Where sigma comes out twice as large the integral of the weighted mean needs more nodes.
+    sigma, chance = moving.sigmas(50, 3.0)
+    centres = np.linspace(-6, 6, 60) / np.sqrt(50)
+    shares = np.exp(-25 * centres**2)
+    total = 0.0
+    for s, weight in zip(sigma.tolist(), chance.tolist(), strict=True):
+        runs = [kernels.weighted(0.13, 2.77, 2, -c / s, 1 / s, 192).average(1e15) for c in centres]
+        total += weight * float(shares @ runs / shares.sum())
+    exact = run_length("ewma", weight=0.13, width=2.77, subgroups=50, n=1)
+    assert exact == pytest.approx(total, rel=3e-6)
 
 
 def test_a_far_shift_is_found_at_once_and_a_head_start_keeps_its_share() -> None:

@@ -12,8 +12,9 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from qa_tools.charts import kernels, run_length, run_length_quantiles
+from qa_tools.charts import kernels, run_length
 from qa_tools.charts.chains import Runs
+from qa_tools.charts.run_length import _estimated, _made
 
 DATA = Path(__file__).parent / "data"
 
@@ -157,12 +158,18 @@ def test_limits_estimated_from_some_subgroups() -> None:
         shift, m, n = float(row["shift_in_sigma_xbar"]), int(row["m"]), int(row["n"])
         exact = run_length("shewhart", shift, subgroups=m, n=n)
         assert exact == pytest.approx(float(row["mean_ARL"]), abs=6e-5)
-        # By the first point so large a share of all runs has signalled.
-        first = float(row["mean_signal_probability"])
-        soon = run_length_quantiles(
-            "shewhart", shift, subgroups=m, n=n, q=[first - 6e-7, first + 6e-7]
+        # Of what limits may turn out to be: the chance of a signal, and spreads of run lengths.
+        made, mean, sd = _made("shewhart", shift, n, m, {})
+        mixture = _estimated(made, mean, sd, 0, m, n, (136, 60), 2 * made.growth)
+        chance = np.array([part.survival()(np.array([1]))[0] for part in mixture.parts])
+        chance, weights = 1 - chance, mixture.weights
+        assert weights @ chance == pytest.approx(float(row["mean_signal_probability"]), abs=6e-7)
+        second = weights @ ((2 - chance) / chance**2)
+        known = weights @ (1 / chance**2)
+        assert np.sqrt(second - exact**2) == pytest.approx(float(row["SD_of_run_length"]), abs=1e-3)
+        assert np.sqrt(known - exact**2) == pytest.approx(
+            float(row["SD_of_conditional_ARL"]), abs=1e-3
         )
-        assert soon.tolist() == [1, 2]
 
 
 def test_the_sum_with_half_the_shift_as_its_slack_is_the_best() -> None:
