@@ -46,6 +46,8 @@ class LabelCheck:
         lines = [f"{self.declared}, {self.book.name}: {said}; {self.tested} is tested."]
         return "\n".join([*lines, *(f"  {text}" for text in (*self.findings, *self.remarks))])
 
+    __repr__ = __str__
+
 
 def label_check(
     declared: Declared, book: str | RuleBook, *, goods: Goods | None = None

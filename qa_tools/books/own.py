@@ -220,6 +220,8 @@ class OwnCheck:
                 )
         return "\n".join([*lines, *(f"  {caution}" for caution in self.cautions)])
 
+    __repr__ = __str__
+
     def _at_most(self, upper: float) -> str:
         """What the number of short ones says of the batch, with how sure it is."""
         if self.n == self.lot_size:

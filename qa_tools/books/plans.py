@@ -105,6 +105,8 @@ class SamplingPlan:
             said.append(f"{self.beyond_twice_reject} short by more than twice allowed fail")
         return "; ".join(said)
 
+    __repr__ = __str__
+
     @property
     def n_all(self) -> int:
         """Packages to weigh when every stage is used."""
@@ -128,6 +130,18 @@ def inspected(book: RuleBook, lot_size: int, test: str = "non-destructive") -> S
     if plan.sample == "at least" and plan.n == 1:
         return plan_for(book, lot_size, test, lot_size)
     return plan
+
+
+def other_test(test: str) -> str:
+    """
+    The name of a test behind that of its book; nothing for the reference test.
+
+    Examples
+    --------
+    >>> other_test("destructive"), other_test("non-destructive")
+    (', destructive test', '')
+    """
+    return "" if test == "non-destructive" else f", {test} test"
 
 
 def refuse_test(book: RuleBook, test: str) -> None:

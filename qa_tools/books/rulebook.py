@@ -87,8 +87,8 @@ class RuleBook:
     authority: str = ""
     words: Mapping[str, str] = field(default_factory=dict)
     notes: Mapping[str, str] = field(default_factory=dict)
-    data: Mapping[str, Any] = field(default_factory=dict, repr=False)
-    checked: Mapping[str, str] = field(default_factory=dict, repr=False)
+    data: Mapping[str, Any] = field(default_factory=dict)
+    checked: Mapping[str, str] = field(default_factory=dict)
     moisture_percent: float = 0.0
 
     def resolve(self, declared: Declared) -> Quantity:
@@ -343,6 +343,8 @@ class RuleBook:
         edition = f" ({self.edition})" if self.edition else ""
         place = f", {self.jurisdiction}" if self.jurisdiction else ""
         return f"{self.name}: {self.title}{edition}{place}"
+
+    __repr__ = __str__
 
 
 def _decimal(number: int | float) -> Decimal:

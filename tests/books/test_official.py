@@ -362,3 +362,29 @@ def test_a_first_sample_that_decides_nothing_is_no_rejection() -> None:
     verdict = qa.judge([110.0] * 5 + [123.0] * 75, "120 g", "uk-2006-659", lot_size=5000)
     assert verdict.outcome == "too few"
     assert [row.outcome for row in verdict.rows] == ["accept", "second sample needed"]
+
+
+@pytest.mark.parametrize(
+    "book, size, test, named",
+    [
+        (EU, 200, "destructive", "eu-76-211, destructive test, 120 g, lot of 200: would pass"),
+        (EU, 50, "destructive", "eu-76-211, destructive test, 120 g, lot of 50: the official"),
+        ("us-hb133", 200, "category B", "us-hb133, category B test, 120 g, lot of 200: would"),
+        (EU, 200, "non-destructive", "eu-76-211, 120 g, lot of 200: too few"),
+    ],
+)
+def test_a_verdict_names_its_test_where_it_is_not_the_reference_test(
+    book: str, size: int, test: str, named: str
+) -> None:
+    verdict = qa.judge([121.0] * 20, "120 g", book, lot_size=size, test=test)
+    assert str(verdict).startswith(named)
+    assert verdict.to_dict()["test"] == test
+
+
+def test_a_notebook_shows_the_summaries_without_print() -> None:
+    bars = [121.0, 120.4, 121.9]
+    verdict = qa.judge(bars, "120 g", EU, lot_size=3)
+    outlook = qa.rejection_outlook(bars, "120 g", EU, lot_size=3)
+    book = qa.rulebook(EU)
+    for result in (verdict, verdict.own, outlook, qa.label_check("120 g", EU), book, book.plan(3)):
+        assert repr(result) == str(result)
