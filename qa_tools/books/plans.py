@@ -303,6 +303,6 @@ def _figure(
             ", ".join(words),
             row.get("clause", sampling["clause"]),
             "computed" if printed not in (None, factor) and grade != "from memory" else grade,
-            sampling.get("official", ""),
+            row.get("official", sampling.get("official", "")),
         )
     )
