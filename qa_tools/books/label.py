@@ -93,7 +93,7 @@ def label_check(
     4.2 oz / 125 g, us-hb133: does not hold together; 125 g is tested.
       4.2 oz is 119.1 g and 125 g is 4.409 oz, 5 % apart: write 4.2 oz / 119 g or 4.4 oz / 125 g.
     """
-    rules = rulebook(book) if isinstance(book, str) else book
+    rules = rulebook(book)
     if isinstance(declared, int | float | Decimal):
         # 120.0 is 120: a number shows no figures of its own
         declared = f"{Decimal(str(declared)).normalize():f} g"

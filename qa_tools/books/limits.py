@@ -82,7 +82,7 @@ def limits(declared: Declared, book: str | RuleBook) -> Limits:
     >>> found.tolerance_g, found.short_g, found.twice_g
     (5.4, 114.6, 109.2)
     """
-    rules = rulebook(book) if isinstance(book, str) else book
+    rules = rulebook(book)
     tested = rules.resolve(declared)
     lost = rules.moisture_allowance(declared)
     target = tested.grams - lost
@@ -131,24 +131,6 @@ def in_grams(net: ArrayLike | Sequence[float], unit: str = "g") -> NDArray[np.fl
         )
     factor = GRAMS[unit_of(unit)]
     return weights if factor == Decimal(1) else weights * float(factor)
-
-
-def whole_number(lot_size: float) -> int:
-    """
-    The packages of a lot, refused where that is no whole number above zero.
-
-    Examples
-    --------
-    >>> whole_number(48.0)
-    48
-    """
-    known = isinstance(lot_size, int | float | np.number) and not isinstance(lot_size, bool)
-    number = lot_size if known else math.nan
-    if not number >= 1 or number % 1 != 0:
-        raise ValueError(
-            f"the lot size is {lot_size}; give the number of packages packed, a whole number"
-        )
-    return int(number)
 
 
 def below(net_g: NDArray[np.float64], limit_g: float) -> NDArray[np.bool_]:

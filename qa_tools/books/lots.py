@@ -22,8 +22,8 @@ from qa_tools.books.official import (
     is_direct,
     too_few,
 )
-from qa_tools.books.plans import NoPlan, SamplingPlan, refuse_test
-from qa_tools.books.rulebook import RuleBook, rulebook
+from qa_tools.books.plans import NoPlan, SamplingPlan, refuse_test, whole_number
+from qa_tools.books.rulebook import RuleBook, each_rulebook
 from qa_tools.readings.quantities import Declaration
 
 if TYPE_CHECKING:
@@ -113,14 +113,9 @@ relation
             f"tables of {engine} cannot put the weighings of a lot in order, which the second "
             f"sample of a double plan needs; give one of {', '.join(_ORDERED)}, or no order"
         )
-    chosen = [books] if isinstance(books, str | RuleBook) else list(books)
-    if not chosen:
-        raise ValueError("no rule book was named; qa.rulebooks() lists them")
-    rules = [rulebook(book) if isinstance(book, str) else book for book in chosen]
-    for i, book in enumerate(rules):
+    rules = each_rulebook(books)
+    for book in rules:
         refuse_test(book, test)
-        if book.name in [other.name for other in rules[:i]]:
-            raise ValueError(f"{book.name} is named twice; its rows would be told apart by nothing")
     columns: list[str] = given.collect_schema().names()
     named = ((lot, "lot"), (net, "net weight"), (lot_size, "lot size"), (order, "order"))
     for column, what in named:
@@ -134,8 +129,8 @@ relation
         wanted["declared"] = _positive(str(declared))
     if isinstance(lot_size, str):
         wanted["lot_size"] = _positive(lot_size)
-    elif not _is_whole(lot_size):
-        raise ValueError(f"a lot of {lot_size} packages cannot be judged; give the number packed")
+    else:
+        lot_size = whole_number(lot_size)
     if order is not None:
         wanted["order"] = nw.col(order)
     frame = given.lazy().select(**wanted)
@@ -158,13 +153,6 @@ def _positive(column: str) -> nw.Expr:
 
     number = nw.col(column).cast(nw.Float64)
     return nw.when((number > 0) & (number < np.inf)).then(number).otherwise(nw.lit(0.0))
-
-
-def _is_whole(size: object) -> bool:
-    try:
-        return bool(size >= 1 and size == int(size))  # type: ignore[operator, call-overload]
-    except (TypeError, ValueError, OverflowError):
-        return False
 
 
 def _label(declared: float | str) -> Declaration:

@@ -11,9 +11,9 @@ from numpy.typing import ArrayLike, NDArray
 
 from qa_tools.books.draws import Draws, share_of_draws
 from qa_tools.books.figures import Figure
-from qa_tools.books.limits import EXACT_G, Limits, above, below, in_grams, limits, whole_number
+from qa_tools.books.limits import EXACT_G, Limits, above, below, in_grams, limits
 from qa_tools.books.own import OwnCheck, grams, own_check, remembered
-from qa_tools.books.plans import NoPlan, SamplingPlan, other_test, refuse_test
+from qa_tools.books.plans import NoPlan, SamplingPlan, other_test, refuse_test, whole_number
 from qa_tools.books.rulebook import Declared, RuleBook
 
 if TYPE_CHECKING:

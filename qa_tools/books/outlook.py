@@ -10,9 +10,9 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from qa_tools.books.draws import count_test, mean_test
-from qa_tools.books.limits import Limits, above, below, in_grams, limits, whole_number
+from qa_tools.books.limits import Limits, above, below, in_grams, limits
 from qa_tools.books.own import OwnCheck, own_check, percent, reading_step, remembered
-from qa_tools.books.plans import SamplingPlan, inspected, other_test
+from qa_tools.books.plans import SamplingPlan, inspected, other_test, whole_number
 from qa_tools.books.rulebook import Declared, RuleBook
 from qa_tools.statistics.predicted import prediction
 
@@ -71,8 +71,9 @@ class Outlook:
         moist = self.limits.book.moisture_percent if self.limits.moisture_g else 0
         allowed = f" if {moist:g} % for moisture is accepted" if moist else ""
         lines = [
-            f"{name}{other_test(plan.test)}: an inspector who weighs {size} of these {plan.lot_size} rejects the "
-            f"batch with a chance of {_whole(self.chance)}{sure}{allowed}.",
+            f"{name}{other_test(plan.test)}: an inspector who weighs {size} of these "
+            f"{plan.lot_size} rejects the batch with a chance of "
+            f"{_whole(self.chance)}{sure}{allowed}.",
             f"  {self.own.n} weighed; {how}{self._hidden}.",
             f"  The weighed ones: {self.own.headline}.",
         ]

@@ -12,7 +12,8 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from qa_tools.books.figures import Figure
-from qa_tools.books.limits import EXACT_G, Limits, below, in_grams, limits, whole_number
+from qa_tools.books.limits import EXACT_G, Limits, below, in_grams, limits
+from qa_tools.books.plans import whole_number
 from qa_tools.books.rulebook import Declared, RuleBook
 from qa_tools.readings.quantities import GRAMS, unit_of
 from qa_tools.statistics.finite import (

@@ -8,6 +8,8 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any, Literal, NamedTuple
 
+import numpy as np
+
 from qa_tools.books.figures import Figure
 
 if TYPE_CHECKING:
@@ -113,6 +115,25 @@ class SamplingPlan:
         return max(self.n, sum(stage.n for stage in self.count_stages))
 
 
+def whole_number(lot_size: float) -> int:
+    """
+    The packages of a lot, refused where that is no whole number above zero.
+
+    Examples
+    --------
+    >>> whole_number(48.0)
+    48
+    """
+    known = isinstance(lot_size, int | float | np.number) and not isinstance(lot_size, bool)
+    number = lot_size if known else math.nan
+    if not number >= 1 or number % 1 != 0:
+        shown = repr(lot_size) if isinstance(lot_size, str) else lot_size
+        raise ValueError(
+            f"the lot size is {shown}; give the number of packages packed, a whole number"
+        )
+    return int(number)
+
+
 def inspected(book: RuleBook, lot_size: int, test: str = "non-destructive") -> SamplingPlan:
     """
     The sample an inspector is taken to weigh in one of a book's tests: the fewest it asks for.
@@ -128,7 +149,7 @@ def inspected(book: RuleBook, lot_size: int, test: str = "non-destructive") -> S
     """
     plan = plan_for(book, lot_size, test, None)
     if plan.sample == "at least" and plan.n == 1:
-        return plan_for(book, lot_size, test, lot_size)
+        return plan_for(book, lot_size, test, plan.lot_size)
     return plan
 
 
@@ -163,8 +184,7 @@ def refuse_test(book: RuleBook, test: str) -> None:
 
 def plan_for(book: RuleBook, lot_size: int, test: str, n: int | None) -> SamplingPlan:
     """The plan of `book` for a lot; see `RuleBook.plan`."""
-    if lot_size < 1:
-        raise ValueError(f"a lot of {lot_size} packages cannot be judged; give the number packed")
+    lot_size = whole_number(lot_size)
     sampling = book.data.get("sampling")
     if sampling is None:
         raise NoPlan(f"{book.name} has no sampling plan")

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import difflib
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from decimal import ROUND_CEILING, ROUND_HALF_UP, Decimal
 from functools import cache
@@ -356,15 +356,15 @@ def _plain(number: Decimal) -> str:
     return text.rstrip("0").rstrip(".") if "." in text else text
 
 
-def rulebook(name: str | Path) -> RuleBook:
+def rulebook(name: str | Path | RuleBook) -> RuleBook:
     """
     A rule book by its name, or one of your own by its file.
 
     Parameters
     ----------
-    name : str or Path
+    name : str, Path or RuleBook
         A name from :func:`rulebooks`; or the path of a TOML file, with or without ``.toml``; or
-        of a folder that holds exactly one.
+        of a folder that holds exactly one. A rule book is handed back as it is.
 
     Raises
     ------
@@ -392,11 +392,15 @@ def rulebook(name: str | Path) -> RuleBook:
     >>> qa.judge([121.3, 117.9, 119.4], "120 g", rulebook(file), lot_size=96).outcome
     'reject'
     """
+    if isinstance(name, RuleBook):
+        return name
+    if not isinstance(name, str | Path):
+        raise ValueError(f"{name!r} is not one rule book; give its name, such as 'eu-76-211'")
     known = _names()
     path = Path(name)
     if str(name) in known:
         return _published(str(name))
-    if path.is_dir():
+    if str(name).strip() and path.is_dir():
         books = sorted(path.glob("*.toml"))
         if len(books) != 1:
             held = f"{len(books)}: {', '.join(b.name for b in books)}" if books else "none"
@@ -410,6 +414,32 @@ def rulebook(name: str | Path) -> RuleBook:
     near = difflib.get_close_matches(str(name), known, n=1, cutoff=0.3)
     hint = f"; did you mean {near[0]!r}?" if near else "."
     raise ValueError(f"no rule book is called {str(name)!r}{hint} Known: {', '.join(known)}")
+
+
+def each_rulebook(books: str | Path | RuleBook | Iterable[str | Path | RuleBook]) -> list[RuleBook]:
+    """
+    One rule book or several, each named once.
+
+    Raises
+    ------
+    ValueError
+        No book, an unknown one, or two of one name.
+
+    Examples
+    --------
+    >>> [book.jurisdiction for book in each_rulebook(["uk-2006-659", "nz-7a"])]
+    ['Great Britain', 'New Zealand']
+    """
+    if isinstance(books, str | Path | RuleBook) or not isinstance(books, Iterable):
+        rules = [rulebook(books)]
+    else:
+        rules = [rulebook(book) for book in books]
+    if not rules:
+        raise ValueError("no rule book was named; qa.rulebooks() lists them")
+    for i, book in enumerate(rules):
+        if book.name in [other.name for other in rules[:i]]:
+            raise ValueError(f"{book.name} is named twice, and nothing would tell the two apart")
+    return rules
 
 
 def rulebooks() -> pd.DataFrame:

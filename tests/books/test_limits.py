@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 from decimal import Decimal
 from fractions import Fraction
 
@@ -13,7 +12,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 import qa_tools as qa
-from qa_tools.books.limits import below, in_grams, limits, whole_number
+from qa_tools.books.limits import below, in_grams, limits
 from qa_tools.readings.quantities import Quantity
 
 NAMES = list(qa.rulebooks().index)
@@ -130,17 +129,3 @@ def test_anything_numpy_takes_is_taken() -> None:
         assert in_grams(net).tolist() == [120.0, 121.0]
     assert in_grams([0.25], "lb")[0] == pytest.approx(113.3980925, abs=1e-9)
     assert in_grams([120_000], "mg")[0] == pytest.approx(120)
-
-
-@pytest.mark.parametrize("size", [1, 48, 48.0, np.int32(48), np.float64(48)])
-def test_a_whole_number_of_packages_is_taken(size: float) -> None:
-    assert whole_number(size) == size and type(whole_number(size)) is int
-
-
-@given(st.floats(allow_nan=True, allow_infinity=True))
-def test_any_other_lot_size_is_refused(size: float) -> None:
-    if size >= 1 and math.isfinite(size) and size == math.floor(size):
-        assert whole_number(size) == size
-        return
-    with pytest.raises(ValueError, match="a whole number"):
-        whole_number(size)

@@ -305,10 +305,12 @@ def test_a_weighing_without_its_lot_is_refused(name: str) -> None:
         qa.judge_lots(engine(name).made(frame), "us-hb133", declared="120 g", lot_size=40)
 
 
-@pytest.mark.parametrize("size", [98.7, 0, -3, np.nan, np.inf, None])
+@pytest.mark.parametrize("size", [98.7, 0, -3, np.nan, np.inf, None, True])
 def test_a_lot_size_that_is_no_whole_number_is_refused(size: Any) -> None:
-    with pytest.raises(ValueError, match="packages cannot be judged; give the number packed"):
+    with pytest.raises(ValueError, match=f"lot size is {size}; give the number of packages"):
         qa.judge_lots(fixed(), "us-hb133", lot_size=size)
+    if size is True:
+        return
     frame = fixed().assign(packed=float("nan") if size is None else float(size))
     with pytest.raises(ValueError, match=r"lot L0 .* give a whole number in every row"):
         qa.judge_lots(frame, "us-hb133", lot_size="packed")
@@ -348,7 +350,7 @@ def test_a_test_that_a_book_has_not_is_refused_with_those_it_has(rows: int) -> N
 def test_a_book_named_twice_is_refused() -> None:
     moist = qa.rulebook("us-hb133").with_moisture(2)
     for books in (["eu-76-211", "eu-76-211"], ["us-hb133", "eu-76-211", moist]):
-        with pytest.raises(ValueError, match="is named twice; its rows would be told apart by"):
+        with pytest.raises(ValueError, match="is named twice"):
             qa.judge_lots(fixed(), books, lot_size="packed")
 
 

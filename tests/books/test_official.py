@@ -190,7 +190,7 @@ def test_weights_that_cannot_be_judged_are_refused(net: list[float]) -> None:
 
 @pytest.mark.parametrize("size", [0, -5, 98.7, None, float("nan"), float("inf"), "98"])
 def test_a_lot_size_that_is_no_whole_number_above_zero_is_refused(size: int) -> None:
-    with pytest.raises(ValueError, match=f"lot size is {size}; give the number of packages"):
+    with pytest.raises(ValueError, match=f"lot size is {size!r}; give the number of packages"):
         qa.judge([121.0] * 12, "120 g", "us-hb133", lot_size=size)
 
 
