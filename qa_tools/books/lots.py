@@ -31,6 +31,10 @@ if TYPE_CHECKING:
 
 Table = TypeVar("Table")
 _ENGINES: Final = ("pandas", "polars", "pyarrow", "duckdb", "dask", "pyspark")
+_ANSWER: Final = (
+    *("book", "n", "mean_error", "sd", "beyond_t1", "beyond_t2", "lightest", "heaviest"),
+    *("outcome", "reason", "from_memory"),
+)
 _CUTS: Final = ("short_g", "twice_g")
 _ORDERED: Final = ("pandas", "polars", "duckdb", "pyspark")  # those that rank within a lot
 
@@ -80,10 +84,11 @@ relation
     Raises
     ------
     ValueError
-        A column that is not there, a weighing without its lot, a weight that is missing or not a
-        positive number, a lot whose size is missing or not a whole number, or that has two sizes
-        or declared quantities, an order that does not tell the first sample of a lot, no book, an
-        unknown one or one named twice, a test or a declaration that a book does not have.
+        A column that is not there or holds text, a lot column called as another of the answer, a
+        weighing without its lot, a weight that is missing or not a positive number, a lot whose
+        size is missing or not a whole number, or that has two sizes or declared quantities, an
+        order that does not tell the first sample of a lot, no book, an unknown one or one named
+        twice, a test or a declaration that a book does not have.
     TypeError
         Not a table, or one of an engine other than those named above; `order` with an engine that
         does not rank within a lot (Arrow, Dask).
@@ -104,25 +109,12 @@ relation
     """
     import narwhals as nw
 
-    given: Any = nw.from_native(cast(Any, table))
-    engine = given.implementation.name.lower()
-    if engine not in _ENGINES:
-        raise TypeError(f"tables of {engine} cannot be judged; give one of {', '.join(_ENGINES)}")
-    if order is not None and engine not in _ORDERED:
-        raise TypeError(
-            f"tables of {engine} cannot put the weighings of a lot in order, which the second "
-            f"sample of a double plan needs; give one of {', '.join(_ORDERED)}, or no order"
-        )
+    given = _given(table, order)
     rules = each_rulebook(books)
     for book in rules:
         refuse_test(book, test)
-    columns: list[str] = given.collect_schema().names()
-    named = ((lot, "lot"), (net, "net weight"), (lot_size, "lot size"), (order, "order"))
-    for column, what in named:
-        if isinstance(column, str) and column not in columns:
-            raise ValueError(
-                f"the table has no column {column!r} for the {what}; it has {', '.join(columns)}"
-            )
+    columns = given.collect_schema()
+    _check_columns(columns, lot, net, declared, lot_size, order)
     wanted = {"lot": nw.col(lot), "net": _positive(net)}
     label = None if declared in columns else _label(declared)
     if label is None:
@@ -145,6 +137,55 @@ relation
     compact = given.implementation.is_duckdb() and _has_arrow()
     judged = _judged(lots, rules, found, test, None if order is None else first, compact)
     return cast(Table, _like(given, judged.rename({"lot": lot})))
+
+
+def _given(table: object, order: str | None) -> Any:
+    """The table as narwhals has it, refused where its engine cannot do what is asked."""
+    import narwhals as nw
+
+    try:
+        given: Any = nw.from_native(cast(Any, table))
+    except TypeError:
+        raise TypeError(
+            f"a {type(table).__name__} is no table of weighings; give one of "
+            f"{', '.join(_ENGINES)} (of weights that were read, their .table)"
+        ) from None
+    engine = given.implementation.name.lower()
+    if engine not in _ENGINES:
+        raise TypeError(f"tables of {engine} cannot be judged; give one of {', '.join(_ENGINES)}")
+    if order is not None and engine not in _ORDERED:
+        raise TypeError(
+            f"tables of {engine} cannot put the weighings of a lot in order, which the second "
+            f"sample of a double plan needs; give one of {', '.join(_ORDERED)}, or no order"
+        )
+    return given
+
+
+def _check_columns(
+    columns: Mapping[str, Any],
+    lot: str,
+    net: str,
+    declared: float | str,
+    lot_size: int | str,
+    order: str | None,
+) -> None:
+    """Refuse columns that are not there, hold no numbers, or would stand twice in the answer."""
+    import narwhals as nw
+
+    named = ((lot, "lot"), (net, "net weight"), (lot_size, "lot size"), (order, "order"))
+    for column, what in named:
+        if isinstance(column, str) and column not in columns:
+            raise ValueError(
+                f"the table has no column {column!r} for the {what}; it has {', '.join(columns)}"
+            )
+    for name in (column for column in (net, declared, lot_size) if column in columns):
+        if columns[str(name)] in (nw.String, nw.Categorical, nw.Enum, nw.Boolean):
+            raise ValueError(
+                f"the column {name!r} is of kind {columns[str(name)]}, and numbers are needed, of "
+                "weights and declared quantities in grams; qa.read_weights makes them of a file"
+            )
+    if lot in _ANSWER:
+        raise ValueError(f"the answer has a column {lot!r} of its own; rename that of the lot")
 
 
 def _positive(column: str) -> nw.Expr:

@@ -509,3 +509,26 @@ def test_lots_over_3200_are_settled_by_their_order(then: int, outcome: str) -> N
     by_sample = table.assign(nr=[1] * 80 + [2] * 80)  # which 50 came first is not told
     lots = qa.judge_lots(by_sample, "uk-2006-659", order="nr", **asked)
     assert lots["outcome"].tolist() == ["over plan"]
+
+
+@pytest.mark.parametrize("name", ["pandas", "polars", "polars lazy", "pyarrow", "duckdb"])
+@pytest.mark.parametrize("column", ["net_g", "declared_g", "packed"])
+@pytest.mark.parametrize("words", ["120,5", "120 g", "120"])
+def test_a_column_of_text_is_refused_alike_on_every_engine(
+    name: str, column: str, words: str
+) -> None:
+    made = engine(name).made(fixed().assign(**{column: words}))
+    with pytest.raises(ValueError, match=f"column '{column}' is of kind String, and numbers"):
+        qa.judge_lots(made, "us-hb133", lot_size="packed")
+
+
+def test_the_table_of_read_weights_is_asked_for_where_they_are_given_whole() -> None:
+    with pytest.raises(TypeError, match=r"a list is no table .* their \.table"):
+        qa.judge_lots([121.0], "us-hb133", declared=120, lot_size=40)  # type: ignore[type-var]
+
+
+@pytest.mark.parametrize("name", COLUMNS[1:])
+def test_a_lot_column_named_as_one_of_the_answer_is_refused(name: str) -> None:
+    frame = fixed().rename(columns={"batch": name})
+    with pytest.raises(ValueError, match=f"a column '{name}' of its own; rename that of the lot"):
+        qa.judge_lots(frame, "us-hb133", lot=name, lot_size="packed")
