@@ -243,8 +243,13 @@ def chance_by_setting(
 
 
 def _finite(name: str, value: float) -> float:
-    if not math.isfinite(value):
-        raise ValueError(f"{name} is {value}; give a number")
+    try:
+        known = math.isfinite(value)
+    except TypeError:
+        known = False
+    if not known:
+        shown = repr(value) if isinstance(value, str) else value
+        raise ValueError(f"{name} is {shown}; give a number")
     return float(value)
 
 

@@ -94,9 +94,6 @@ def label_check(
       4.2 oz is 119.1 g and 125 g is 4.409 oz, 5 % apart: write 4.2 oz / 119 g or 4.4 oz / 125 g.
     """
     rules = rulebook(book)
-    if isinstance(declared, int | float | Decimal):
-        # 120.0 is 120: a number shows no figures of its own
-        declared = f"{Decimal(str(declared)).normalize():f} g"
     if goods not in (None, "solid", "viscous", "liquid"):
         raise ValueError(f"goods is {goods!r}; it is one of solid, viscous, liquid")
     label = Declaration.parse(declared)

@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from decimal import Decimal
-from typing import Final
+from typing import Any, Final
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -120,17 +120,32 @@ def in_grams(net: ArrayLike | Sequence[float], unit: str = "g") -> NDArray[np.fl
     try:
         weights = np.atleast_1d(np.asarray(net, dtype=float))
     except (TypeError, ValueError):
-        raise ValueError("give the weights as numbers in one unit, named by unit=") from None
+        raise ValueError(
+            f"{_no_number(net)}; give the weights as numbers in one unit, named by unit= "
+            "(qa.read_weights reads files with decimal commas and units)"
+        ) from None
     if weights.ndim != 1 or weights.size == 0:
         raise ValueError("give one or more weights in a single list")
     usable = np.isfinite(weights) & (weights > 0)
     if not usable.all():
         at = int(np.argmin(usable))
         raise ValueError(
-            f"weight {at + 1} of {weights.size} is {weights[at]}; a weight is a number above zero"
+            f"weight {at + 1} of {weights.size} is {weights[at]:g}; a weight is a number above "
+            "zero: correct it, or take it out and say so"
         )
     factor = GRAMS[unit_of(unit)]
     return weights if factor == Decimal(1) else weights * float(factor)
+
+
+def _no_number(net: Any) -> str:
+    """The first of the weights that is no number."""
+    values = [net] if isinstance(net, str) or not isinstance(net, Iterable) else list(net)
+    for at, value in enumerate(values, 1):
+        try:
+            float(value)
+        except (TypeError, ValueError):
+            return f"weight {at} of {len(values)} is {value!r}"
+    return "the weights are no list of numbers"
 
 
 def below(net_g: NDArray[np.float64], limit_g: float) -> NDArray[np.bool_]:

@@ -154,6 +154,8 @@ def test_ounces_are_grams(mean: float, sd: float, book: str, size: int) -> None:
     "asked, words",
     [
         ({"mean": math.nan}, "mean is nan"),
+        ({"mean": "121"}, "mean is '121'; give a number"),
+        ({"sd": None}, "sd is None; give a number"),
         ({"mean": 0}, "above zero"),
         ({"sd": 0}, "packages of one lot differ"),
         ({"sd": -1}, "packages of one lot differ"),

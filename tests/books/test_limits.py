@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from decimal import Decimal
 from fractions import Fraction
+from typing import Any
 
 import numpy as np
 import pandas as pd
@@ -107,9 +108,15 @@ def test_a_weight_that_is_none_is_named_by_its_place(net: object, at: int) -> No
         in_grams(net)  # type: ignore[arg-type]
 
 
-def test_weights_of_mixed_units_are_refused() -> None:
-    with pytest.raises(ValueError, match="as numbers in one unit"):
-        in_grams(["4.2 oz", "120 g"])  # type: ignore[list-item]
+@pytest.mark.parametrize(
+    "net, says",
+    [(["4.2 oz", "120 g"], "weight 1 of 2 is '4.2 oz'"), ([120, "120,5"], "2 of 2 is '120,5'"),
+     (pd.Series(["121", "abc", "x"]), "weight 2 of 3 is 'abc'"), ("120,5", "1 of 1 is '120,5'"),
+     ([120, pd.NA], "weight 2 of 2 is <NA>"), ([[120.0], [120.0, 121.0]], "weight 1 of 2 is")],
+)  # fmt: skip
+def test_words_among_the_weights_are_named_by_their_place(net: Any, says: str) -> None:
+    with pytest.raises(ValueError, match=f"{says}.*; give the weights as numbers in one unit"):
+        in_grams(net)
 
 
 @pytest.mark.parametrize("net", [[], np.zeros((0,)), [[120.0], [121.0]], np.ones((2, 2))])
