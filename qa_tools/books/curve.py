@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from qa_tools.books.plans import SamplingPlan, inspected
+from qa_tools.books.plans import SamplingPlan, inspected, other_test
 from qa_tools.books.rulebook import RuleBook, each_rulebook
 from qa_tools.statistics.counting import acceptance
 from qa_tools.statistics.lightest import mean_below
@@ -21,7 +21,7 @@ if TYPE_CHECKING:
 @dataclass(frozen=True)
 class OCCurve:
     """
-    Chances of acceptance under one or more books, for a lot of one size.
+    Chances of acceptance under one or more books, for a lot of one size; prints what it holds.
 
     Attributes
     ----------
@@ -54,6 +54,17 @@ class OCCurve:
             if any(figure.grade == "from memory" for figure in plan.figures):
                 found.append(f"{book}: figures from memory")
         return tuple(found)
+
+    def __str__(self) -> str:
+        tests = "".join(dict.fromkeys(other_test(plan.test) for plan in self.plans.values()))
+        lines = [
+            f"How often lots of {self.lot_size} pass under {', '.join(self.plans)}{tests}: tables "
+            "by_mean and by_share, picture .figure()",
+            *self.notes,
+        ]
+        return "\n  ".join(lines)
+
+    __repr__ = __str__
 
     def figure(self) -> go.Figure:
         """The two curves side by side, a line a book."""

@@ -267,7 +267,7 @@ paragraph 4.7 carries it out)
 
     @property
     def uncounted(self) -> str:
-        """A sentence where the book judges such a lot by its average alone; else empty."""
+        """A sentence where the book counts no short packages of such a lot; else empty."""
         if self.plan is None or self.plan.count_stages:
             return ""
         return (

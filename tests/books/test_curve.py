@@ -55,3 +55,13 @@ def test_bad_questions_are_refused() -> None:
 def test_a_book_that_judges_each_package_is_asked_of_the_whole_lot() -> None:
     """As in `chance_of_rejection`: a lot of 96 with 1 % short passes when none of the 96 is."""
     assert oc_curve("jp-guideline", 96).by_share.at[0.01, "jp-guideline"] == pytest.approx(0.99**96)
+
+
+def test_a_curve_prints_what_it_holds() -> None:
+    found = oc_curve(["us-hb133"], 200, test="category B")
+    assert repr(found) == str(found)
+    assert str(found).splitlines() == [
+        "How often lots of 200 pass under us-hb133, category B test: tables by_mean and by_share, "
+        "picture .figure()",
+        "  us-hb133: figures from memory",
+    ]

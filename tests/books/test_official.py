@@ -381,6 +381,19 @@ def test_a_verdict_names_its_test_where_it_is_not_the_reference_test(
     assert verdict.to_dict()["test"] == test
 
 
+def test_what_to_pull_is_said_in_a_sentence() -> None:
+    said = {
+        book: str(qa.judge([100.0] * 2 + [125.0] * 7, "120 g", book, lot_size=9)).splitlines()[1]
+        for book in (EU, "de-fpackv-2020")
+    }
+    assert said == {
+        EU: "  Pull 2 first: short by more than twice the TNE, may not bear the e mark "
+        "(Annex I 1.3).",
+        "de-fpackv-2020": "  Pull 2 first: short by more than twice the tolerable deficiency, not "
+        "fit for sale (Verkehrsfähigkeit) (Anlage 3 no. 3).",
+    }
+
+
 def test_a_notebook_shows_the_summaries_without_print() -> None:
     bars = [121.0, 120.4, 121.9]
     verdict = qa.judge(bars, "120 g", EU, lot_size=3)
