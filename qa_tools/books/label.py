@@ -4,13 +4,12 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from decimal import ROUND_FLOOR, Decimal
-from typing import Final, Literal
+from typing import Literal
 
 from qa_tools.books.rulebook import Declared, RuleBook, rulebook
-from qa_tools.readings.quantities import GRAMS, Declaration, Quantity
+from qa_tools.readings.quantities import AVOIRDUPOIS, GRAMS, Declaration, Quantity
 
 Goods = Literal["solid", "viscous", "liquid"]
-_AVOIRDUPOIS: Final = ("oz", "lb")
 
 
 @dataclass(frozen=True)
@@ -111,7 +110,7 @@ def label_check(
     if "both" in rule and len(systems) < 2:
         remarks.append(f"{label} is in one system of units: {rule['both']}.")
     for part in label.parts:
-        if part.unit in _AVOIRDUPOIS:
+        if part.unit in AVOIRDUPOIS:
             continue
         shown = _figures(part.value)
         if "figures" in rule and shown > figures[0]:
@@ -158,7 +157,7 @@ def _together(first: Quantity, second: Quantity, figures: tuple[int, ...]) -> tu
 
 
 def _system(part: Quantity) -> str:
-    return "avoirdupois" if part.unit in _AVOIRDUPOIS else "metric"
+    return "avoirdupois" if part.unit in AVOIRDUPOIS else "metric"
 
 
 def _figures(value: Decimal) -> int:
@@ -170,7 +169,7 @@ def _figures(value: Decimal) -> int:
 
 def _step(value: Decimal, figures: tuple[int, ...], unit: str) -> Decimal:
     """What a quantity is rounded to: the last figure it shows, or a finer one it has to show."""
-    least = figures[-1] if unit in _AVOIRDUPOIS or value * GRAMS[unit] < 100 else figures[0]
+    least = figures[-1] if unit in AVOIRDUPOIS or value * GRAMS[unit] < 100 else figures[0]
     last = min(int(value.as_tuple().exponent), value.adjusted() - least + 1, 0)
     return Decimal(1).scaleb(last)
 

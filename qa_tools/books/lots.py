@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from functools import cache, partial
 from importlib import import_module
 from typing import TYPE_CHECKING, Any, Final, NamedTuple, TypeVar, cast
@@ -116,7 +116,7 @@ relation
     columns = given.collect_schema()
     _check_columns(columns, lot, net, declared, lot_size, order)
     wanted = {"lot": nw.col(lot), "net": _positive(net)}
-    label = None if declared in columns else _label(declared)
+    label = None if declared in columns else _label(declared, columns)
     if label is None:
         wanted["declared"] = _positive(str(declared))
     if isinstance(lot_size, str):
@@ -196,9 +196,12 @@ def _positive(column: str) -> nw.Expr:
     return nw.when((number > 0) & (number < np.inf)).then(number).otherwise(nw.lit(0.0))
 
 
-def _label(declared: float | str) -> Declaration:
+def _label(declared: float | str, columns: Iterable[str]) -> Declaration:
     if isinstance(declared, str) and not any(letter.isdigit() for letter in declared):
-        raise ValueError(f"the table has no column {declared!r} for the declared quantity")
+        raise ValueError(
+            f"the table has no column {declared!r} for the declared quantity; it has "
+            f"{', '.join(columns)} (or give what the label says: declared='120 g')"
+        )
     return Declaration.parse(declared)
 
 

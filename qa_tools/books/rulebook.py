@@ -15,14 +15,13 @@ from typing import TYPE_CHECKING, Any, Final
 from qa_tools.books.figures import Figure
 from qa_tools.books.plans import SamplingPlan, plan_for
 from qa_tools.books.schema import read_book
-from qa_tools.readings.quantities import GRAMS, Declaration, Quantity
+from qa_tools.readings.quantities import AVOIRDUPOIS, GRAMS, Declaration, Quantity
 
 if TYPE_CHECKING:
     import pandas as pd
 
 Declared = float | int | str | Decimal | Quantity | Declaration
 
-_AVOIRDUPOIS: Final = ("oz", "lb")
 _FIELDS: Final = (
     *("name", "title", "edition", "jurisdiction", "judged_at", "source"),
     *("markets", "applies_to", "missing", "tested", "drying", "authority", "words", "notes"),
@@ -105,7 +104,7 @@ class RuleBook:
         parts = Declaration.parse(declared).parts
         if self.tested == "larger":
             return max(parts, key=lambda part: part.grams)
-        return next((part for part in parts if part.unit not in _AVOIRDUPOIS), parts[0])
+        return next((part for part in parts if part.unit not in AVOIRDUPOIS), parts[0])
 
     def tolerance(self, declared: Declared) -> Tolerance:
         """
@@ -134,7 +133,7 @@ class RuleBook:
         if not tables:
             raise ValueError(f"{self.name} sets no tolerable {side}")
         system = [
-            (table["unit"] in _AVOIRDUPOIS) == (tested.unit in _AVOIRDUPOIS) for table in tables
+            (table["unit"] in AVOIRDUPOIS) == (tested.unit in AVOIRDUPOIS) for table in tables
         ]
         table = tables[system.index(True)] if True in system else tables[0]
         unit = table["unit"]
@@ -271,7 +270,8 @@ class RuleBook:
         Raises
         ------
         ValueError
-            The book has no plan for such a lot or test.
+            A lot size that is not a whole number above zero, more weighed than packed, or a lot or
+            test that the book has no plan for.
 
         Examples
         --------

@@ -17,6 +17,8 @@ GRAMS: Final[dict[str, Decimal]] = {
     "lb": Decimal("453.59237"),
 }
 
+AVOIRDUPOIS: Final = ("oz", "lb")
+
 _NAMES: Final[dict[str, str]] = {
     **{name: "g" for name in ("g", "gr", "gm", "gms", "gram", "grams", "gramme", "grammes")},
     **{name: "kg" for name in ("kg", "kgs", "kilo", "kilos", "kilogram", "kilograms")},
