@@ -217,8 +217,8 @@ def chance_by_setting(
     """
     import pandas as pd
 
-    if batches < 2:
-        raise ValueError(f"{batches} batches are not mixed; give two or more")
+    if not batches >= 2 or batches % 1:
+        raise ValueError(f"{batches} batches are not mixed; give a whole number of two or more")
     rules = rulebook(book)
     mixed = math.hypot(sd, sd_between * math.sqrt(1 - 1 / batches))
     rows = []

@@ -118,6 +118,8 @@ def in_grams(net: ArrayLike | Sequence[float], unit: str = "g") -> NDArray[np.fl
     array([119.06799713])
     """
     try:
+        if np.asarray(net).dtype == bool:
+            raise TypeError
         weights = np.atleast_1d(np.asarray(net, dtype=float))
     except (TypeError, ValueError):
         raise ValueError(
@@ -125,7 +127,7 @@ def in_grams(net: ArrayLike | Sequence[float], unit: str = "g") -> NDArray[np.fl
             "(qa.read_weights reads files with decimal commas and units)"
         ) from None
     if weights.ndim != 1 or weights.size == 0:
-        raise ValueError("give one or more weights in a single list")
+        raise ValueError("give one or more weights in a single list or column")
     usable = np.isfinite(weights) & (weights > 0)
     if not usable.all():
         at = int(np.argmin(usable))

@@ -327,8 +327,8 @@ def own_check(
     ValueError
         A weight that is not a positive number, a lot size that is not a whole number above zero,
         more weighings than packages or more groups than there are, a weight without its group, a
-        confidence that is not between 0 and 1, a negative spread or number of empties, an unknown
-        book, or a declaration it does not cover.
+        confidence that is not between 0 and 1, a negative spread or number of empties, more handled
+        than weighed, an unknown book, or a declaration it does not cover.
 
     Notes
     -----
@@ -358,6 +358,8 @@ def own_check(
     size = None if lot_size is None else whole_number(lot_size)
     if tare_sd < 0 or tare_n < 0:
         raise ValueError(f"tare_sd is {tare_sd} and tare_n {tare_n}; neither can be below zero")
+    if not 0 <= handled <= n:
+        raise ValueError(f"handled is {handled} of {n} weighed; give how many of these were")
     tare_sd = 0.0 if tare_n == 0 else math.nan if tare_n == 1 else float(tare_sd)
     shared = (0.0, 1.0)
     if tare_n:

@@ -112,6 +112,7 @@ def test_a_weight_that_is_none_is_named_by_its_place(net: object, at: int) -> No
     "net, says",
     [(["4.2 oz", "120 g"], "weight 1 of 2 is '4.2 oz'"), ([120, "120,5"], "2 of 2 is '120,5'"),
      (pd.Series(["121", "abc", "x"]), "weight 2 of 3 is 'abc'"), ("120,5", "1 of 1 is '120,5'"),
+     ([True, True], "the weights are no list of numbers"),
      ([120, pd.NA], "weight 2 of 2 is <NA>"), ([[120.0], [120.0, 121.0]], "weight 1 of 2 is")],
 )  # fmt: skip
 def test_words_among_the_weights_are_named_by_their_place(net: Any, says: str) -> None:
