@@ -301,8 +301,9 @@ paragraph 4.7 carries it out)
 
     def __str__(self) -> str:
         book = self.limits.book
-        size = f"lot of {self.own.lot_size}" if self.own.lot_size else "lot of unknown size"
-        asked = f"{book.name}{other_test(self.test)}, {self.limits.tested}, {size}"
+        # where more were weighed than packed the headline names the size, and doubts it
+        size = f", lot of {self.own.lot_size}" if self.own.lot_size else ""
+        asked = f"{book.name}{other_test(self.test)}, {self.limits.tested}{size}"
         lines = [f"{asked}: {self.headline}."]
         if self.pull:
             lines.append(

@@ -171,7 +171,7 @@ def rejection_outlook(
     lot_size = whole_number(lot_size)
     n = len(weights)
     if n > lot_size:
-        raise ValueError(f"{n} weighed of {lot_size} packed: one of the two numbers is wrong")
+        raise ValueError(f"{n} weighed of {lot_size} packed: one of the two is wrong")
     plan = inspected(found.book, lot_size, test)
     if n < lot_size:
         _refuse_coarse(weights, np.atleast_1d(np.asarray(net, dtype=float)), unit)

@@ -193,7 +193,7 @@ def plan_for(book: RuleBook, lot_size: int, test: str, n: int | None) -> Samplin
     sample: Sample = row["sample"]
     first = _first(row, lot_size)
     if n is not None and n > lot_size:
-        raise ValueError(f"{n} weighed of {lot_size} packed: one of the two numbers is wrong")
+        raise ValueError(f"{n} weighed of {lot_size} packed: one of the two is wrong")
     weighed = max(first, n or 0) if sample == "at least" else first
     # Tables end at `largest`. Up to there the sample itself is judged; a larger one by draws of
     # that size, but for the mean of a lot weighed whole, which keeps its factor 0.

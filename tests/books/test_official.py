@@ -302,6 +302,7 @@ def test_one_package_and_more_weighed_than_packed_are_answered_with_a_reason(nam
     more = qa.judge([121.0] * 104, "120 g", name, lot_size=96)
     assert (more.outcome, more.may_ship) == ("unsettled", False)
     assert "104 weighed of 96 packed" in more.reason
+    assert "unknown" not in str(more)
 
 
 def test_a_double_sample_in_order_is_judged_though_the_mean_takes_fewer() -> None:
