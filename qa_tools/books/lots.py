@@ -35,6 +35,7 @@ _ANSWER: Final = (
     *("book", "n", "mean_error", "sd", "beyond_t1", "beyond_t2", "lightest", "heaviest"),
     *("outcome", "reason", "from_memory"),
 )
+_SAID: Final = {"lot_size": "lot size", "declared": "declared quantity"}  # columns of every row
 _CUTS: Final = ("short_g", "twice_g")
 _ORDERED: Final = ("pandas", "polars", "duckdb", "pyspark")  # those that rank within a lot
 
@@ -356,7 +357,8 @@ def _refuse(names: nw.Series[Any], lots: Mapping[str, NDArray[Any]], said: Seque
     missing = names.is_null() | names.is_nan() if names.dtype.is_float() else names.is_null()
     if missing.any():
         count = int(lots["n"][missing.to_numpy()].sum())
-        raise ValueError(f"{count} weighings are of no lot; take them out and say so")
+        one = "weighing is" if count == 1 else "weighings are"
+        raise ValueError(f"{count} {one} of no lot; give the lot, or take out and say so")
     for at in np.flatnonzero(lots["net_low"] == 0)[:1]:
         raise ValueError(
             f"lot {names[int(at)]} has a weight that is missing or not a number above zero; take "
@@ -369,7 +371,7 @@ def _refuse(names: nw.Series[Any], lots: Mapping[str, NDArray[Any]], said: Seque
             raise ValueError(f"lot {names[int(at)]} {found}; give a whole number in every row")
         for at in np.flatnonzero(low < high)[:1]:
             raise ValueError(
-                f"lot {names[int(at)]} has more than one {name.replace('_', ' ')}: "
+                f"lot {names[int(at)]} has more than one {_SAID[name]}: "
                 f"{low[at]:g} and {high[at]:g}"
             )
 
