@@ -321,8 +321,10 @@ class RuleBook:
         """
         if percent and "moisture" not in self.data:
             raise ValueError(f"{self.name} knows no allowance for moisture: {self.drying}")
-        if not 0 <= percent < 100:
-            raise ValueError(f"a moisture allowance of {percent} % is none; give 0 to 100")
+        if isinstance(percent, str) or not 0 <= percent < 100:
+            raise ValueError(
+                f"a moisture allowance of {percent!r} % is none; give a number, 0 to 100"
+            )
         return replace(self, moisture_percent=float(percent))
 
     def moisture_allowance(self, declared: Declared) -> Decimal:
