@@ -117,9 +117,11 @@ relation
     columns = given.collect_schema()
     _check_columns(columns, lot, net, declared, lot_size, order)
     wanted = {"lot": nw.col(lot), "net": _positive(net)}
-    label = None if declared in columns else _label(declared, columns)
-    if label is None:
-        wanted["declared"] = _positive(str(declared))
+    label = None
+    if isinstance(declared, str) and declared in columns:
+        wanted["declared"] = _positive(declared)
+    else:
+        label = _label(declared, columns)
     if isinstance(lot_size, str):
         wanted["lot_size"] = _positive(lot_size)
     else:
@@ -179,11 +181,12 @@ def _check_columns(
             raise ValueError(
                 f"the table has no column {column!r} for the {what}; it has {', '.join(columns)}"
             )
-    for name in (column for column in (net, declared, lot_size) if column in columns):
-        if columns[str(name)] in (nw.String, nw.Categorical, nw.Enum, nw.Boolean):
+    for numbers in (net, declared, lot_size):
+        kind = columns.get(numbers) if isinstance(numbers, str) else None
+        if kind in (nw.String, nw.Categorical, nw.Enum, nw.Boolean):
             raise ValueError(
-                f"the column {name!r} is of kind {columns[str(name)]}, and numbers are needed, of "
-                "weights and declared quantities in grams; qa.read_weights makes them of a file"
+                f"the column {numbers!r} is of kind {kind}, and numbers are needed, of weights and "
+                "declared quantities in grams; qa.read_weights makes them of a file"
             )
     if lot in _ANSWER:
         raise ValueError(f"the answer has a column {lot!r} of its own; rename that of the lot")

@@ -460,10 +460,11 @@ def test_nan_and_null_are_refused_on_other_engines(name: str) -> None:
         ),
         ({"lot_size": "packages"}, "no column 'packages'"),
         ({"declared": "250 ml"}, "volume"),
+        ({"declared": [120]}, "is not a weight"),
         ({"declared": "12 kg"}, "outside eu-76-211"),
     ],
 )
-def test_wrong_columns_and_labels_are_named(wrong: dict[str, str], says: str) -> None:
+def test_wrong_columns_and_labels_are_named(wrong: dict[str, Any], says: str) -> None:
     arguments: dict[str, Any] = {"lot_size": "packed", **wrong}
     with pytest.raises(ValueError, match=says):
         qa.judge_lots(fixed(), "eu-76-211", **arguments)
