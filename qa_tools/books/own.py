@@ -12,7 +12,8 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from qa_tools.books.figures import Figure
-from qa_tools.books.limits import EXACT_G, Limits, below, in_grams, limits, whole_number
+from qa_tools.books.limits import EXACT_G, Limits, below, in_grams, limits
+from qa_tools.books.plans import whole_number
 from qa_tools.books.rulebook import Declared, RuleBook
 from qa_tools.readings.quantities import GRAMS, unit_of
 from qa_tools.statistics.finite import (
@@ -220,6 +221,8 @@ class OwnCheck:
                 )
         return "\n".join([*lines, *(f"  {caution}" for caution in self.cautions)])
 
+    __repr__ = __str__
+
     def _at_most(self, upper: float) -> str:
         """What the number of short ones says of the batch, with how sure it is."""
         if self.n == self.lot_size:
@@ -324,8 +327,8 @@ def own_check(
     ValueError
         A weight that is not a positive number, a lot size that is not a whole number above zero,
         more weighings than packages or more groups than there are, a weight without its group, a
-        confidence that is not between 0 and 1, a negative spread or number of empties, an unknown
-        book, or a declaration it does not cover.
+        confidence that is not between 0 and 1, a negative spread or number of empties, more handled
+        than weighed, an unknown book, or a declaration it does not cover.
 
     Notes
     -----
@@ -355,6 +358,8 @@ def own_check(
     size = None if lot_size is None else whole_number(lot_size)
     if tare_sd < 0 or tare_n < 0:
         raise ValueError(f"tare_sd is {tare_sd} and tare_n {tare_n}; neither can be below zero")
+    if not 0 <= handled <= n:
+        raise ValueError(f"handled is {handled} of {n} weighed; give how many of these were")
     tare_sd = 0.0 if tare_n == 0 else math.nan if tare_n == 1 else float(tare_sd)
     shared = (0.0, 1.0)
     if tare_n:

@@ -264,10 +264,12 @@ def test_weights_in_ounces_against_a_label_in_grams() -> None:
         ({"lot_size": 98.7}, "lot size is 98.7; give the number of packages"),
         ({"lot_size": 0}, "lot size is 0; give"),
         ({"lot_size": -5}, "lot size is -5; give"),
-        ({"lot_size": "98"}, "lot size is 98; give"),
+        ({"lot_size": "98"}, "lot size is '98'; give"),
         ({"lot_size": float("inf")}, "lot size is inf; give"),
         ({"group": ["a", "b"], "group_total": 1}, "2 loaves or trays sampled of 1"),
         ({"tare_sd": -1.0, "tare_n": 5}, "below zero"),
+        ({"handled": 3}, "handled is 3 of 2 weighed"),
+        ({"handled": -1}, "handled is -1 of 2 weighed"),
     ],
 )
 def test_bad_input_says_what_is_wrong(given_: dict[str, object], says: str) -> None:
