@@ -412,8 +412,16 @@ def own_check(
 
 
 def reading_step(values: NDArray[np.float64], unit: str) -> float:
-    """The step of the scale as the readings show it, grams: 0.1 where any has one decimal."""
-    decimals = [
-        -int(Decimal(repr(value)).normalize().as_tuple().exponent) for value in values.tolist()
-    ]
-    return float(GRAMS[unit_of(unit)]) * 10.0 ** -max(0, *decimals)
+    """
+    The step of the scale as the readings show it, grams: 0.1 where any has one decimal.
+
+    A step of 2, 5, 10, 20 or 50 in the last place counts where readings differ, and on a finer
+    scale so many would not all be multiples of it once in a thousand times.
+    """
+    exact = [Decimal(repr(value)) for value in values.tolist()]
+    place = max(0, *(-int(value.normalize().as_tuple().exponent) for value in exact))
+    counts = [int(value.scaleb(place)) for value in exact]
+    common = math.gcd(*counts) if len(set(counts)) > 1 else 1
+    steps = [step for step in (2, 5, 10, 20, 50) if common % step == 0]
+    coarse = max((step for step in steps if step ** (len(counts) - 1) >= 1000), default=1)
+    return float(GRAMS[unit_of(unit)]) * coarse * 10.0**-place
