@@ -3,14 +3,14 @@
 from __future__ import annotations
 
 import math
-from typing import Any, cast
 
 import numpy as np
 import numpy.typing as npt
 import pandas as pd
 
 from qa_tools.charts.factors import FloatArray
-from qa_tools.charts.subgroups import ValuesLike, as_subgroups, as_values
+from qa_tools.charts.settings import check_above_0
+from qa_tools.charts.subgroups import ValuesLike, as_values, by_batch
 
 _PROMISED = 370  # three sigma either way: one false alarm in so many points
 _SKEWED = 0.5  # below this a normal curve does, whatever a large sample can prove
@@ -84,8 +84,8 @@ def diagnostics(
             f"all {len(in_time)} {name}s, or all readings of each, are equal (sd 0): weigh on a "
             "finer scale"
         )
-    if step is not None and not step > 0:
-        raise ValueError(f"step is the smallest step the scale shows, above 0; got {step}")
+    if step is not None:
+        check_above_0(step=step)
     sd = math.sqrt(float(away @ away) / (len(away) - lost))
     rows = {
         "neighbours": _neighbours(in_time, name),
@@ -98,12 +98,9 @@ def diagnostics(
 
 def _by_batch(readings: FloatArray, batch: npt.ArrayLike) -> tuple[FloatArray, FloatArray]:
     """Batch means in time, and readings less their own batch mean."""
-    labels = pd.Index(cast("Any", batch), name="batch", tupleize_cols=False)
-    if len(labels) != len(readings):
-        raise ValueError(
-            f"every reading needs its batch: got {len(readings)} readings, {len(labels)} batches"
-        )
-    groups = as_subgroups(pd.Series(readings, index=labels))
+    groups = by_batch(readings, batch)
+    if (groups.sizes < 2).all():
+        raise ValueError("no batch has two readings; chart their means, and leave batch out")
     means = groups.means()
     return means, groups.values - np.repeat(means, groups.sizes)
 

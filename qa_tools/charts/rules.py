@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from functools import cache
 from typing import Final, NamedTuple
 
@@ -91,6 +91,8 @@ def parse(rules: str | Sequence[str]) -> tuple[Rule, ...]:
     ['8 points in a row on one side of the centre',
      '2 of 3 points more than 2 sd from the centre, on the same side']
     """
+    if not isinstance(rules, Iterable):
+        raise ValueError(f"run rules are named by what they count: {FORMS}; got {rules!r}")
     names = [rules] if isinstance(rules, str) else list(rules)
     read = [_rule(name) for name in names]
     return tuple(dict(zip((rule.name for rule in read), read, strict=True)).values())

@@ -127,7 +127,8 @@ def between_and_within(chart: ControlChart) -> go.Figure:
     found = chart.components
     if found is None or chart.spread is None:
         raise ValueError(
-            f"between and within is drawn of charts.batch_means; this is a chart of {chart.what}"
+            "between and within is drawn of charts.batch_means where readings of one batch differ; "
+            f"this is a chart of each {chart.what} by itself"
         )
     points, decimals = chart.points, chart.decimals + 2
     share = found.share_between

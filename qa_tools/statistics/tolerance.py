@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Callable
 from functools import cache
+from numbers import Real
 from typing import NamedTuple
 
 import numpy as np
@@ -269,5 +270,5 @@ def _root(rising: Callable[[float], float], near: float, step: float) -> float:
 
 
 def _check_share(name: str, share: float) -> None:
-    if not 0 < share < 1:
-        raise ValueError(f"{name} is {share}; give a share between 0 and 1, such as 0.95")
+    if not (isinstance(share, Real) and 0 < share < 1):
+        raise ValueError(f"{name} is {share!r}; give a share between 0 and 1, such as 0.95")

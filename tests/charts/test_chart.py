@@ -89,8 +89,8 @@ BY_TWOS = ["a", "a", "b", "b", "c", "c", "d", "d"]
 @pytest.mark.parametrize(
     ("values", "says"),
     [
-        ([120.0], "needs two or more, better twenty; got 1"),
-        ([], "needs two or more, better twenty; got 0"),
+        ([120.0], "takes two or more, better twenty; got 1"),
+        ([], "takes two or more, better twenty; got 0"),
         ([120.3] * 8, "equal .sd 0.* finer scale"),
         ([np.nan] * 8, "all 8 are missing .* right column"),
         ([120.0, np.nan, 121.0], "reading 2 is missing .* Leave it out"),
