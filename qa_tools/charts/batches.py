@@ -83,7 +83,7 @@ def batch_means(
     >>> round(chart.components.between, 2), round(chart.components.within, 2), len(chart.signals)
     (2.58, 0.68, 0)
     >>> print(chart.note)
-    Batches differ with sd 2.6 g, readings of one batch with sd 0.7 g: 94 % of the variance lies
+    Batches differ with sd 2.58 g, readings of one batch with sd 0.7 g: 94 % of the variance lies
     between batches. The ordinary mean chart would alarm on 2 of 3 batches, since batches differ by
     more than their readings explain; here limits come from how batches differ. Limits set on 3
     batches hardly show one of these out of order, as each widens them itself: name a base period

@@ -85,7 +85,7 @@ class Capability:
         return tolerance_limit(self.normal, coverage, self.confidence)
 
     def __repr__(self) -> str:
-        decimals = max(0, int(np.ceil(-np.log10(self.sd / 2))))
+        decimals = max(0, int(np.ceil(-np.log10(self.sd / 5))))
         sure = f"{100 * self.confidence:g} %"
         lines = [
             f"Mean {self.mean:.{decimals}f} {self.unit}, sd of one package "

@@ -137,10 +137,11 @@ def _step(
     if figure <= 1:
         words = f"The scale's step of {seen:g} {unit} is fine enough for an sd of {sd:.2g} {unit}."
         return figure, 1.0, False, words
+    digits = next(digits for digits in range(1, 18) if float(f"{sd:.{digits}g}") < seen)
     words = (
-        f"The scale shows steps of {seen:g} {unit}, more than the sd of {sd:.1g} {unit}: readings "
-        "fall on a few values, ranges of 0 are common, and limits are rough. Weigh in steps of "
-        f"{sd / 2:.1g} {unit} or finer."
+        f"The scale shows steps of {seen:g} {unit}, more than the sd of {sd:.{digits}g} {unit}: "
+        "readings fall on a few values, ranges of 0 are common, and limits are rough. Weigh in "
+        f"steps of {sd / 2:.1g} {unit} or finer."
     )
     return figure, 1.0, True, words
 

@@ -62,3 +62,8 @@ def test_batches_make_the_bounds_wider() -> None:
 def test_bad_input_says_what_would_work(values, more, says) -> None:
     with pytest.raises(ValueError, match=says):
         capability(values, **{"lower": 114.6} | more)
+
+
+def test_a_wide_spread_still_shows_the_mean_to_a_tenth_of_a_gram() -> None:
+    found = capability([116.2, 122.4, 119.8, 117.9, 122.0], lower=114.6)
+    assert repr(found).startswith("Mean 119.7 g, sd of one package 2.6 g")

@@ -95,3 +95,8 @@ def test_with_batches_means_follow_in_time_and_readings_stand_against_their_own(
 def test_bad_input_says_what_would_work(values, more, says) -> None:
     with pytest.raises(ValueError, match=says):
         diagnostics(values, **more)
+
+
+def test_a_step_just_above_the_sd_is_not_said_to_be_more_than_itself() -> None:
+    words = diagnostics([*[119.0, 121.0] * 20, 120.0, 120.0], step=1).loc["step", "words"]
+    assert "steps of 1 g, more than the sd of 0.99 g" in words

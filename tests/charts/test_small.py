@@ -173,3 +173,12 @@ def test_one_point_or_a_missing_one_is_refused(chart) -> None:
         chart([1.0, np.nan], target=0, sd=1)
     with pytest.raises(ValueError, match=r"all 3 readings are equal \(sd 0\)"):
         chart([1.0, 1.0, 1.0], target=1)
+
+
+def test_printed_it_says_what_its_limits_rest_on() -> None:
+    assert "Limits from the target and sd given (k 0.4, h 4)" in repr(
+        cusum([0.1, 0.2], target=0, sd=1, k=0.4, h=4)
+    )
+    assert "Limits from target and sd of the base (weight 0.3)" in repr(
+        ewma([0.1, 0.2, 0.4], weight=0.3)
+    )
