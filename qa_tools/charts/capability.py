@@ -10,7 +10,7 @@ import numpy.typing as npt
 import pandas as pd
 
 from qa_tools.charts.settings import is_number
-from qa_tools.charts.subgroups import Subgroups, ValuesLike, as_values, by_batch
+from qa_tools.charts.subgroups import Subgroups, ValuesLike, as_values, by_batch, differs
 from qa_tools.statistics.finite import Interval, effective_size, most_short
 from qa_tools.statistics.tolerance import (
     Normal,
@@ -170,7 +170,7 @@ def capability(
             f"smaller one; got lower {lower!r}, twice {twice!r}"
         )
     n = len(weights)
-    if np.ptp(weights) <= 1e-12 * np.abs(weights).max():
+    if not differs(np.abs(np.diff(weights)), weights):
         raise ValueError(f"all {n} weights are equal (sd 0): weigh on a finer scale")
     normal = (
         of_sample(float(weights.mean()), float(weights.std(ddof=1)), n)

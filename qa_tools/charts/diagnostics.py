@@ -10,7 +10,7 @@ import pandas as pd
 
 from qa_tools.charts.factors import FloatArray
 from qa_tools.charts.settings import check_above_0
-from qa_tools.charts.subgroups import ValuesLike, as_values, by_batch
+from qa_tools.charts.subgroups import ValuesLike, as_values, by_batch, differs
 
 _PROMISED = 370  # three sigma either way: one false alarm in so many points
 _SKEWED = 0.5  # below this a normal curve does, whatever a large sample can prove
@@ -43,7 +43,8 @@ def diagnostics(
     DataFrame
         One row a question, index "neighbours", "step" and "skewness": figure (autocorrelation at
         lag 1; step over sd; skewness), limit (beyond which it matters), concern (whether it does),
-        words (what follows, in plain words).
+        words (what follows, in plain words; ``print(*found["words"], sep="\\n")`` shows all of
+        them where a table is cut off).
 
     Raises
     ------
@@ -79,7 +80,7 @@ def diagnostics(
             f"what neighbours have in common takes four or more {name}s, better twenty; got "
             f"{len(in_time)}"
         )
-    if np.ptp(away) <= 1e-12 * np.abs(readings).max() or np.ptp(in_time) == 0:
+    if not (differs(np.abs(away), readings) and np.ptp(in_time) > 0):
         raise ValueError(
             f"all {len(in_time)} {name}s, or all readings of each, are equal (sd 0): weigh on a "
             "finer scale"

@@ -85,7 +85,7 @@ def run_length(
         the pooled sd over c4; with n=1, for single readings, the mean moving range over d2, as
         the charts of single readings have it. None: limits known.
     n : int, optional
-        Readings in a subgroup.
+        Readings in a subgroup, where the chart or the estimation of its limits asks for them.
 
     Returns
     -------
@@ -96,9 +96,9 @@ def run_length(
     Raises
     ------
     ValueError
-        A chart, setting or rule that is none; a setting out of its range; a run length beyond
-        1,000,000,000 points, or one that cannot be stated to five digits; limits from fewer than
-        two subgroups or twelve single readings.
+        A chart, setting or rule that is none; a setting out of its range, or n where it has no say;
+        a run length beyond 1,000,000,000 points, or one that cannot be stated to five digits;
+        limits from fewer than two subgroups or twelve single readings.
 
     Notes
     -----
