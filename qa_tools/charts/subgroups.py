@@ -164,7 +164,7 @@ def by_batch(values: ValuesLike, batch: npt.ArrayLike) -> Subgroups:
     ------
     ValueError
         Not one row of numbers, none at all, a reading that is missing or without a batch; lengths
-        that differ.
+        that differ, or columns of a table in different orders.
 
     Examples
     --------
@@ -177,6 +177,14 @@ def by_batch(values: ValuesLike, batch: npt.ArrayLike) -> Subgroups:
             "batch is a row with the batch of each reading, or that column of the table; got "
             f"{reprlib.repr(batch)}"
         )
+    if isinstance(values, pd.Series) and isinstance(batch, pd.Series):
+        one, other = values.index, batch.index
+        apart = not one.equals(other) and one.is_unique and other.is_unique
+        if apart and len(one) == len(other) and one.isin(other).all():
+            raise ValueError(
+                "by their index, readings and batches stand in different orders: sort the table "
+                "first, then take both columns from it"
+            )
     labels = pd.Index(cast("Any", batch), name="batch", tupleize_cols=False)
     if len(labels) != len(readings):
         raise ValueError(
@@ -265,7 +273,12 @@ def _gathered(index: pd.Index[Any]) -> tuple[IntArray | None, IntArray, Any]:
         keys = numbers[starts]
         if (keys[1:] > keys[:-1]).all():  # in order: no need to look each reading up
             return None, np.diff(starts, append=len(index)), keys
-    codes, keys = pd.factorize(index)
+    try:
+        codes, keys = pd.factorize(index)
+    except TypeError:
+        raise ValueError(
+            f"the label of a reading is a word, a number or a date; got {reprlib.repr(index[0])}"
+        ) from None
     if (codes < 0).any():
         raise ValueError(
             f"reading {int(np.argmin(codes)) + 1} has no label: every reading needs that of its "

@@ -127,6 +127,8 @@ def test_it_draws_itself() -> None:
         ([1.0, 2.0], "ab", "batch is a row with the batch of each reading.*got 'ab'"),
         ([[1.0, 2.0], [3.0]], ["a", "b"], "found rows of unequal length"),
         ([[1.0, 2.0], [3.0, 4.0]], ["a", "b"], r"found a table of shape \(2, 2\)"),
+        ([1.0, 2.0, 3.0], [["a"], ["b", "c"], ["d"]], "label of a reading is a word.*got .'a'"),
+        (pd.Series([1.0, 2.0, 3.0])[::-1], pd.Series(list("aab")), "different orders: sort"),
         ([], [], "two or more subgroups.*got 0"),
         ([1.0], ["a"], "two or more subgroups"),
         ([1.0, 1.0], ["a", "b"], "finer scale"),
