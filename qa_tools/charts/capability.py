@@ -153,8 +153,9 @@ def capability(
     Notes
     -----
     Without batches exact for independent normal weights (noncentral t), with them by generalized
-    pivotal quantities, for batch means and weights that are normal (``statistics.tolerance``). From
-    the count alone: Clopper-Pearson; with batches at the effective size, as in ``qa.own_check``.
+    pivotal quantities, for batch means and weights that are normal: `at_most` errs to the safe
+    side, `at_least` is a little bold (figures in ``statistics.tolerance.of_batches``). From the
+    count alone: Clopper-Pearson; with batches at the effective size, as in ``qa.own_check``.
 
     Examples
     --------

@@ -85,7 +85,10 @@ def of_batches(sizes: npt.NDArray[np.int64], means: FloatArray, squares: float) 
     -----
     Generalized pivotal quantities of the one-way random model (Krishnamoorthy and Mathew 2004,
     Technometrics 46, 44-52, from memory), integrated instead of simulated; unequal sizes by
-    unweighted batch means and the harmonic mean size. Coverage is simulated in the tests.
+    unweighted batch means and the harmonic mean size. Simulated at 95 % (3,000 works of six batches
+    of five, sd between batches 0.2, 1 and 3 times that within; standard error 0.4): the upper bound
+    of a share holds in 97.7, 96.5 and 95.3 %, the lower one, a little bold where batches differ by
+    little, in 93.5, 93.4 and 95.3 %, the index in 95.4 to 95.6 %.
 
     Examples
     --------
