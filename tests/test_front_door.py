@@ -69,7 +69,7 @@ SIGNATURES = {
     ),
     "charts.rule_prices": ("(rules, *, width=3.0, a_year=None)"),
     "charts.ControlChart.with_rules": "(self, rules)",
-    "charts.design": ("(shift, *, sd, within, every, sides=2, subgroups=None, n=None)"),
+    "charts.design": ("(shift, *, sd, within, every, sides=2, subgroups=None, n=None, unit='g')"),
 }
 ATTRIBUTES = {
     "Works": (

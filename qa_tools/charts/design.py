@@ -39,6 +39,8 @@ class Design:
         For each chart its settings, distances in sd, as ``run_length`` takes them.
     shift, within, every : float
         The task: shift in sd, points to find it in on average, points to a false alarm.
+    sd, unit : float, str
+        Standard deviation of one plotted point, and the unit it is in.
     estimated_from : str
         What limits are estimated from, in words; "" where they are known.
     table : DataFrame
@@ -53,8 +55,8 @@ class Design:
     Examples
     --------
     >>> design(1.5, sd=1.5, within=11, every=370)
-    The weighted mean (weight 0.13, width 2.77) finds a shift of 1 sd in 9.6 points on average,
-    within 19 in 95 of 100 cases; one false alarm in 373 points
+    The weighted mean (weight 0.13, width 2.77) finds a shift of 1.5 g (1 sd) in 9.6 points on
+    average, within 19 in 95 of 100 cases; one false alarm in 373 points
     """
 
     chart: str
@@ -63,6 +65,8 @@ class Design:
     within: float
     every: float
     table: pd.DataFrame
+    sd: float
+    unit: str
     estimated_from: str = ""
     half: tuple[int, ...] = ()
 
@@ -99,11 +103,13 @@ class Design:
     def __repr__(self) -> str:
         row = self.table.loc[self.chart]
         words = _WORDS[self.chart]
-        found = f"{row['found_in']:.3g} points on average, within {row['found_mostly']}"
+        found_in = f"{row['found_in']:.3g}"
+        points = "point" if found_in == "1" else "points"
+        found = f"{found_in} {points} on average, within {row['found_mostly']}"
         lines = [
             f"{words[0].upper()}{words[1:]} ({row['settings']}) finds a shift of "
-            f"{self.shift:.3g} sd in {found} in 95 of 100 cases; one false alarm in "
-            f"{row['every']:,.0f} points"
+            f"{self.shift * self.sd:.3g} {self.unit} ({self.shift:.3g} sd) in {found} "
+            f"in 95 of 100 cases; one false alarm in {row['every']:,.0f} points"
         ]
         if self.estimated_from:
             known, estimated = self.half
@@ -129,6 +135,7 @@ def design(
     sides: int = 2,
     subgroups: int | None = None,
     n: int | None = None,
+    unit: str = "g",
 ) -> Design:
     """
     Find a shift within so many points, with at most one false alarm in so many: which chart?
@@ -136,7 +143,7 @@ def design(
     Parameters
     ----------
     shift : float
-        To be found, in the unit of the readings: grams.
+        To be found, in the unit of the readings.
     sd : float
         Standard deviation of one plotted point; of means of n, that of a reading over sqrt(n).
     within : float
@@ -147,6 +154,8 @@ def design(
         2, or 1 for a shift to the one side that matters, up or down.
     subgroups, n : int, optional
         Also say what limits estimated from so many subgroups of n do to both figures.
+    unit : str
+        Unit of the readings, for words.
 
     Returns
     -------
@@ -211,13 +220,13 @@ def design(
         raise ValueError(_cannot(far, within, every, sides, sd, rows[best]["found_in"]))
     chosen = "shewhart" if rows["shewhart"]["meets"] else best
     if subgroups is None:
-        return Design(chosen, designs, far, within, every, table)
+        return Design(chosen, designs, far, within, every, table, sd, unit)
     half = tuple(
         int(run_length_quantiles(chosen, q=0.5, **base, **designs[chosen]).iloc[0])
         for base in ({}, {"subgroups": subgroups, "n": n})
     )
     estimated_from = f"{subgroups} subgroups of {n}" if n != 1 else f"{subgroups} single readings"
-    return Design(chosen, designs, far, within, every, table, estimated_from, half)
+    return Design(chosen, designs, far, within, every, table, sd, unit, estimated_from, half)
 
 
 def _row(chart: str, settings: dict[str, Any], shift: float, within: float) -> dict[str, Any]:

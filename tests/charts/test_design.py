@@ -109,3 +109,9 @@ def test_a_task_beyond_any_chart_says_which_shift_would_do(sides: int) -> None:
 def test_a_task_that_makes_no_sense_says_why(task, says) -> None:
     with pytest.raises(ValueError, match=says):
         design(**{"shift": 1, "sd": 1, "within": 20, "every": 370} | task)
+
+
+def test_it_tells_the_shift_in_grams_and_one_point_as_one() -> None:
+    told = repr(design(10, sd=2, within=2, every=370))
+    assert "finds a shift of 10 g (5 sd) in " in told
+    assert " 1 points" not in repr(design(20, sd=2, within=2, every=370))
