@@ -103,9 +103,9 @@ class Design:
     def __repr__(self) -> str:
         row = self.table.loc[self.chart]
         words = _WORDS[self.chart]
-        found_in = f"{row['found_in']:.3g}"
-        points = "point" if found_in == "1" else "points"
-        found = f"{found_in} {points} on average, within {row['found_mostly']}"
+        average = f"{row['found_in']:.3g}"
+        points = "point" if average == "1" else "points"
+        found = f"{average} {points} on average, within {row['found_mostly']}"
         lines = [
             f"{words[0].upper()}{words[1:]} ({row['settings']}) finds a shift of "
             f"{self.shift * self.sd:.3g} {self.unit} ({self.shift:.3g} sd) in {found} "
