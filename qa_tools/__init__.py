@@ -42,14 +42,14 @@ _HOME = {
     "Review": "evidence.review",
     "weekly_page": "evidence.page",
 }
-_ROOMS = ("charts",)
+_ROOMS = {"charts": "charts", "wires": "decisions.wires"}
 
 __all__ = [*_HOME, *_ROOMS]
 
 
 def __getattr__(name: str) -> Any:
     if name in _ROOMS:
-        return import_module(f"{__name__}.{name}")
+        return import_module(f"{__name__}.{_ROOMS[name]}")
     if name not in _HOME:
         raise AttributeError(f"qa_tools has no {name!r}")
     return getattr(import_module(f"{__name__}.{_HOME[name]}"), name)

@@ -60,6 +60,10 @@ SIGNATURES = {
     ),
     "charts.rule_prices": ("(rules, *, width=3.0, a_year=None)"),
     "charts.patterns": ("(points, rules, *, width=3.0)"),
+    "wires.study": (
+        "(bars, *, spacing_mm, ends='both trimmed', services=None, noise_g=None, net='net', "
+        "end_wires_counted=False, confidence=0.95)"
+    ),
     "charts.design": ("(shift, *, sd, within, every, sides=2, subgroups=None, n=None)"),
 }
 ATTRIBUTES = {
@@ -80,6 +84,9 @@ ATTRIBUTES = {
     "Review": (
         "title week as_of to_do findings batches checks pull fresh giveaway charts tests rules "
         "from_memory not_used unread questions files show figure to_dict"
+    ),
+    "wires.WireStudy": (
+        "wires history displacements scores base_mm noise_g remainder_mm confidence cutter"
     ),
     "charts.ControlChart": "centre lower upper points signals figure spread finding sigma unit",
 }

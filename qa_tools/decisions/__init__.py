@@ -1,0 +1,1 @@
+"""What to do next: decisions that rest on judgements and readings."""
