@@ -111,7 +111,9 @@ def loaves_of(table: pd.DataFrame, net: str = "net") -> Loaves:
         )
     when = None
     if "when" in table:
-        when = pd.Series(table["when"].to_numpy()).groupby(row).first()
+        times = pd.to_datetime(table["when"], errors="coerce")
+        _refuse(table, times.isna().to_numpy(), "when", "give a date, or leave the column out")
+        when = pd.Series(times.to_numpy()).groupby(row).min()
         order = np.argsort(when.to_numpy(), kind="stable")
         when = when.iloc[order].reset_index(drop=True)
         weights, bars, labels = weights[order], bars[order], labels[order]
@@ -122,10 +124,8 @@ def _refuse(table: pd.DataFrame, wrong: npt.NDArray[np.bool_], column: str, do: 
     """Name the first row that is wrong."""
     if wrong.any():
         first = int(np.argmax(wrong))
-        of = table.iloc[first]
-        raise ValueError(
-            f"row {table.index[first]}: {column} {of[column]!r} of loaf {of['loaf']!r}: {do}"
-        )
+        value, loaf = table[column].iloc[first], table["loaf"].iloc[first]
+        raise ValueError(f"row {table.index[first]}: {column} {value} of loaf {loaf}: {do}")
 
 
 def _step(weights: FloatArray) -> float:

@@ -69,7 +69,7 @@ def _row(service: pd.Series[Any], label: Any, loaves: Loaves) -> int:
         places = np.flatnonzero(loaves.labels == service["loaf"])
         if len(places) == 0:
             raise ValueError(
-                f"services, row {label}: there is no loaf {service['loaf']!r} among the bars"
+                f"services, row {label}: there is no loaf {service['loaf']} among the bars"
             )
         return int(places[0])
     when = service.get("when")

@@ -91,7 +91,7 @@ def without_scale(kinds: Kinds, variances: FloatArray) -> tuple[FloatArray, Floa
     covariance = (kinds.moved * of_source[:, None, :]) @ kinds.moved.transpose(0, 2, 1)
     bar = np.arange(kinds.spacing.shape[1])
     covariance[:, bar, bar] += np.where(kinds.weighed, variances[-1] * kinds.noise[:, None], 1.0)
-    # Any share of the spacing may be added, since the scale is free: it keeps this well conditioned.
+    # Any share of the spacing may be added, since the scale is free; it conditions this well.
     share = np.einsum("kii->k", covariance) / (kinds.spacing**2).sum(axis=1)
     covariance += (share[:, None] * kinds.spacing)[:, :, None] * kinds.spacing[:, None, :]
     root = np.linalg.cholesky(covariance)
