@@ -7,10 +7,12 @@ from typing import Final
 
 import numpy as np
 
+from qa_tools.decisions.wires.common import Cause, varying
 from qa_tools.decisions.wires.cutter import Cutter, FloatArray, IntArray
 from qa_tools.decisions.wires.kinds import Sources, kinds_of, scale_of, sources
 from qa_tools.decisions.wires.loaves import Loaves
 from qa_tools.decisions.wires.offsets import Offsets, offsets
+from qa_tools.decisions.wires.steady import steady
 from qa_tools.decisions.wires.wander import (
     Likelihood,
     Problem,
@@ -36,10 +38,14 @@ class Fit:
         Loaves that tell of each wire between services.
     problem : Problem
     variances : array
-        Fitted: wires between services, remainders, last the noise; mm².
+        Fitted: wires between services, remainders, common causes, last the noise; mm².
     found : Likelihood
         At these.
     offsets : Offsets
+        Beside the common causes.
+    causes : list of Cause
+        What moves all faces of a loaf together; the first of them, those that vary from loaf to
+        loaf, have a variance each before that of the noise.
     mm_per_gram : float
         Of a bar's width, root mean square over the loaves.
     kind : array of shape (loaves,)
@@ -56,6 +62,7 @@ class Fit:
     variances: FloatArray
     found: Likelihood
     offsets: Offsets
+    causes: list[Cause]
     mm_per_gram: float
     kind: IntArray
     widths: FloatArray
@@ -107,7 +114,9 @@ def fit(
     )
     start = _alike(problem, len(of_faces.spells))
     _refuse_untold(problem, start, of_faces, cutter)
-    variances, found = fitted(problem, start)
+    problem, variances, found, causes = varying(problem, *fitted(problem, start), cutter)
+    faces = np.array([face for face, _, _ in of_faces.spells] + [0] * len(of_faces.remainders))
+    taken_out, shifts = steady(found, problem, faces, count, cutter)
     return Fit(
         cutter,
         loaves,
@@ -116,7 +125,8 @@ def fit(
         problem,
         variances,
         found,
-        offsets(found, hidden, kinds, of_faces, cutter),
+        offsets(found, hidden, taken_out, kinds, of_faces, cutter),
+        [*causes, *shifts],
         mm_per_gram,
         kind,
         widths,

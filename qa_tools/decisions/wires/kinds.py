@@ -96,7 +96,7 @@ def kinds_of(loaves: Loaves, cutter: Cutter, found: Sources) -> tuple[Kinds, Int
     telling = weighed.sum(axis=1) >= 2
     scale = scale_of(loaves, cutter)
     widths = np.where(weighed, loaves.weights / scale[:, None] - cutter.spacing, 0.0)
-    traits = np.hstack([weighed, found.variance])[telling]
+    traits = np.hstack([weighed, loaves.bars[:, None], found.variance])[telling]
     firsts, kind = np.unique(traits, axis=0, return_index=True, return_inverse=True)[1:]
     kind = kind.reshape(-1)
     order = np.argsort(kind, kind="stable")
@@ -112,6 +112,7 @@ def kinds_of(loaves: Loaves, cutter: Cutter, found: Sources) -> tuple[Kinds, Int
         moved=there[:, :, None] * faces_to_bars(cutter.bars),
         spacing=there * cutter.spacing,
         weighed=there,
+        bars=loaves.bars[telling][firsts],
         loaves=count.astype(float),
         total=np.add.reduceat(of_kind, starts),
         cross=np.add.reduceat(of_kind[:, :, None] * of_kind[:, None, :], starts),

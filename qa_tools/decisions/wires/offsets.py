@@ -20,7 +20,12 @@ class Offsets:
 
 
 def offsets(
-    found: Likelihood, hidden: FloatArray, kinds: Kinds, sources: Sources, cutter: Cutter
+    found: Likelihood,
+    hidden: FloatArray,
+    taken_out: FloatArray,
+    kinds: Kinds,
+    sources: Sources,
+    cutter: Cutter,
 ) -> Offsets:
     """
     Offsets from generalised least squares.
@@ -35,11 +40,14 @@ def offsets(
         At the fitted variances.
     hidden : array of shape (means, directions)
         What the weights cannot tell, from ``estimable_means``.
+    taken_out : array of shape (means, means)
+        From ``steady``.
     """
     wires = len(sources.spells)
-    value, covariance = found.means, found.means_covariance
+    value = taken_out @ found.means
+    covariance = taken_out @ found.means_covariance @ taken_out.T
     stretch = _stretches(kinds, sources, cutter)
-    beyond: FloatArray = hidden - stretch @ np.linalg.lstsq(stretch, hidden)[0]
+    beyond: FloatArray = hidden - stretch @ np.linalg.lstsq(stretch, hidden, rcond=None)[0]
     untold = np.abs(beyond).max(axis=1, initial=0.0) > 1e-6
     told = np.flatnonzero(~untold[:wires])
     if stretch.shape[1] and len(told):

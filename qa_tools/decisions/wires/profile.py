@@ -98,7 +98,9 @@ def _carried(
     free = _free(rest, others, found)
     carried = others.copy()
     if len(free):
-        along = np.linalg.lstsq(found.curvature[np.ix_(free, free)], found.curvature[free, k])[0]
+        along = np.linalg.lstsq(
+            found.curvature[np.ix_(free, free)], found.curvature[free, k], rcond=None
+        )[0]
         carried[free] -= along * (value - others[k])
     carried = np.where(rest.free, np.maximum(carried, rest.least), carried)
     carried[k] = value
@@ -108,5 +110,5 @@ def _carried(
 def _curvature(rest: Problem, best: FloatArray, found: Likelihood, k: int) -> float:
     """Second derivative of the least deviance by one parameter, the others refitted."""
     free, all_of = _free(rest, best, found), found.curvature
-    along = np.linalg.lstsq(all_of[np.ix_(free, free)], all_of[free, k])[0]
+    along = np.linalg.lstsq(all_of[np.ix_(free, free)], all_of[free, k], rcond=None)[0]
     return max(float(all_of[k, k] - all_of[k, free] @ along), 1e-12 * float(all_of[k, k]))

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import asdict, dataclass
 from typing import Any
 
 import numpy as np
@@ -38,6 +38,10 @@ class WireStudy:
     scores : DataFrame
         The same shape: these standardised to mean 0 and sd 1 for a wire that does as the study
         says. NaN where the loaf tells nothing of the wire.
+    causes : DataFrame
+        What moves all faces of a loaf together, to look at before any wire: cause, size_mm (sd from
+        loaf to loaf, or the steady shift, of the face it moves most), chance, words. The figures of
+        wires are beside these.
     base_mm : float
         Wander of the wires that wander alike.
     noise_g : float
@@ -54,6 +58,7 @@ class WireStudy:
     history: pd.DataFrame
     displacements: pd.DataFrame
     scores: pd.DataFrame
+    causes: pd.DataFrame
     base_mm: float
     noise_g: float
     remainder_mm: float
@@ -173,12 +178,17 @@ def study(
     wires["offset_chance"] = wires["offset_chance"].clip(upper=1.0)
     wires["chance"] = chance.reindex(now).to_numpy()
     placed, scores = displacements(found)
-    longest = found.variances[len(found.sources.spells) : -1][-1:]
+    spells = len(found.sources.spells)
+    longest = found.variances[spells : spells + len(found.sources.remainders)][-1:]
     return WireStudy(
         wires=wires,
         history=history,
         displacements=pd.DataFrame(placed, loaves.labels, wires["wire"].to_numpy()),
         scores=pd.DataFrame(scores, loaves.labels, wires["wire"].to_numpy()),
+        causes=pd.DataFrame(
+            [asdict(cause) for cause in found.causes],
+            columns=["cause", "size_mm", "chance", "words"],
+        ),
         base_mm=float(np.sqrt(fellows.base)),
         noise_g=found.noise_g,
         remainder_mm=float(np.sqrt(longest[0])) if len(longest) else float("nan"),

@@ -29,6 +29,8 @@ class Kinds:
     spacing : array of shape (kinds, bars)
         Width each bar is meant to have, mm; 0 for bars not weighed.
     weighed : array of shape (kinds, bars)
+    bars : array of shape (kinds,)
+        How many the loaves were cut into.
     loaves : array of shape (kinds,)
     total : array of shape (kinds, bars)
         Sum over loaves of the bar's width above its spacing, each loaf by its own scale, mm.
@@ -44,6 +46,7 @@ class Kinds:
     moved: FloatArray
     spacing: FloatArray
     weighed: BoolArray
+    bars: IntArray
     loaves: FloatArray
     total: FloatArray
     cross: FloatArray
@@ -60,6 +63,23 @@ class Kinds:
     def means(self) -> int:
         """How many offsets there are."""
         return int(self.mean.max()) + 1
+
+    def spread_also(self, faces: FloatArray) -> Kinds:
+        """The same with one more source of spread, which moves many faces of a loaf together.
+
+        Parameters
+        ----------
+        faces : array of shape (kinds, bars + 1)
+            How far it moves each face, mm a millimetre of it.
+        """
+        moved = self.moved[:, :, : faces.shape[1]] @ faces[:, :, None]
+        new = np.full((len(self.loaves), 1), self.variances - 1)
+        return replace(
+            self,
+            moved=np.concatenate([self.moved, moved], axis=2),
+            variance=np.hstack([self.variance, new]),
+            mean=np.hstack([self.mean, np.full_like(new, -1)]),
+        )
 
 
 @dataclass(frozen=True, eq=False)
