@@ -192,3 +192,29 @@ def test_two_bars_with_the_noise_known() -> None:
     found = qa.wires.study(table(weights), spacing_mm=25, noise_g=0.153).wires
     assert found["wander_mm"].tolist() == pytest.approx([0.3], rel=0.12)
     assert np.isnan(found["chance"]).all()
+
+
+def test_advice_and_reason_of_each_wire() -> None:
+    offset = np.zeros(8)
+    offset[1], offset[6] = -0.4, 0.08
+    found = qa.wires.study(
+        table(cut(np.random.default_rng(13), 60, slack(5), offset=offset)), spacing_mm=25
+    )
+    advice = found.wires.set_index("wire")
+    assert advice.loc[5, "advice"] == "retension"
+    assert "wanders 0.5" in advice.loc[5, "reason"]
+    assert advice.loc[5, "reason"].endswith("tie a tag on it before you start")
+    assert advice.loc[2, "advice"] == "move"
+    assert "mm off its place, towards the stop" in advice.loc[2, "reason"]
+    assert advice.loc[7, "advice"] == "watch"
+    assert "less than wires wander here anyway" in advice.loc[7, "reason"]
+    assert advice.loc[1, "advice"] == "leave"
+    assert "pluck the wire" in advice.loc[1, "reason"]
+    assert found.finding.startswith("retension: wire 5 from the stop (between bars 5 and 6)")
+
+
+def test_a_wander_sure_but_small_is_watched() -> None:
+    weights = cut(np.random.default_rng(14), 400, slack(5, 0.21))
+    row = qa.wires.study(table(weights), spacing_mm=25).wires.iloc[4]
+    assert row["chance"] < 0.01
+    assert row["advice"] == "watch"

@@ -107,8 +107,10 @@ def test_a1_wander_by_restricted_likelihood() -> None:
 def test_a1_right_answer() -> None:
     """Wire 6 wanders; wires 2, 5 and 8 stand off their places, which is no wander."""
     study = qa.wires.study(bars(A1), spacing_mm=25)
-    assert study.wires.loc[study.wires["chance"] < 0.01, "wire"].tolist() == [6]
-    assert study.wires.loc[study.wires["offset_chance"] < 0.01, "wire"].tolist() == [2, 5, 8]
+    advice = study.wires.set_index("wire")["advice"]
+    assert advice[advice == "retension"].index.tolist() == [6]
+    assert advice[advice == "move"].index.tolist() == [2, 5, 8]
+    assert study.causes.empty and study.set_aside.empty
 
 
 def test_a2_sums_and_first_signal() -> None:

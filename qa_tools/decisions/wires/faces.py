@@ -43,9 +43,11 @@ def displacements(weights: FloatArray, spacing: FloatArray) -> FloatArray:
 
 
 def grams_per_mm(weights: FloatArray, widths: FloatArray) -> FloatArray:
-    """Weight of a millimetre of each loaf, from the bars weighed and the widths meant for them."""
+    """Weight of a millimetre of each loaf, by the bars weighed; NaN where none was."""
     weighed = ~np.isnan(weights)
-    per_mm: FloatArray = np.nansum(weights, axis=1) / np.where(weighed, widths, 0.0).sum(axis=1)
+    length = np.where(weighed, widths, 0.0).sum(axis=1)
+    per_mm = np.full(len(weights), np.nan)
+    np.divide(np.nansum(weights, axis=1), length, out=per_mm, where=length > 0)
     return per_mm
 
 

@@ -9,10 +9,12 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
+from qa_tools.decisions.wires.advice import NOTHING, advised
 from qa_tools.decisions.wires.cutter import Cutter, FloatArray, IntArray, cutter
 from qa_tools.decisions.wires.fellows import against_fellows
 from qa_tools.decisions.wires.fit import Fit, displacements, fit
-from qa_tools.decisions.wires.loaves import loaves_of
+from qa_tools.decisions.wires.loaves import Loaves, loaves_of
+from qa_tools.decisions.wires.oddities import Oddity, oddities, without
 from qa_tools.decisions.wires.profile import interval
 from qa_tools.decisions.wires.services import first_loaves
 
@@ -30,7 +32,8 @@ class WireStudy:
         stands off its place, away from the stop positive) with offset_lower and offset_upper,
         offset_chance (of any wire standing off so clearly when all stand true), wander_mm (its sd
         from cut to cut) with wander_lower and wander_upper, chance (of any wire wandering so far
-        above its fellows when all wander alike). NaN where too few loaves tell.
+        above its fellows when all wander alike), advice ("retension", "move", "watch", "leave") and
+        reason (one sentence). NaN where too few loaves tell.
     history : DataFrame
         The same for each wire between services, without the chances.
     displacements : DataFrame
@@ -42,6 +45,9 @@ class WireStudy:
         What moves all faces of a loaf together, to look at before any wire: cause, size_mm (sd from
         loaf to loaf, or the steady shift, of the face it moves most), chance, words. The figures of
         wires are beside these.
+    set_aside : DataFrame
+        One row a bar left out of the study, since no wire explains it but a slip does: loaf, slot,
+        net, words. Nothing is left out of anything else for it.
     base_mm : float
         Wander of the wires that wander alike.
     noise_g : float
@@ -59,6 +65,7 @@ class WireStudy:
     displacements: pd.DataFrame
     scores: pd.DataFrame
     causes: pd.DataFrame
+    set_aside: pd.DataFrame
     base_mm: float
     noise_g: float
     remainder_mm: float
@@ -70,16 +77,21 @@ class WireStudy:
         """The cutter studied."""
         return self.fit.cutter
 
+    @property
+    def finding(self) -> str:
+        """What to do first, in one line without a full stop."""
+        lines = [f"{cause.cause}: {cause.words}" for cause in self.causes.itertuples()]
+        for advice in ("retension", "move"):
+            rows = self.wires[self.wires["advice"] == advice]
+            lines += [f"{advice}: {reason}" for reason in rows["reason"]]
+        return lines[0] if lines else f"no wire stands out: {NOTHING}"
+
     def __repr__(self) -> str:
         shown = self.wires[["wire", "between", "loaves", "offset_mm", "wander_mm"]].copy()
-        shown["wander 95 %"] = [
-            f"{low:.3f} to {high:.3f}"
-            for low, high in zip(
-                self.wires["wander_lower"], self.wires["wander_upper"], strict=True
-            )
-        ]
-        shown["chance"] = self.wires["chance"]
-        return shown.to_string(index=False, float_format="{:.3f}".format)
+        shown["from"], shown["to"] = self.wires["wander_lower"], self.wires["wander_upper"]
+        shown["chance"], shown["advice"] = self.wires["chance"], self.wires["advice"]
+        table = shown.to_string(index=False, float_format="{:.3f}".format)
+        return f"{self.finding}\n{table}"
 
 
 def study(
@@ -154,8 +166,10 @@ def study(
     >>> loaf, slot = np.indices(grams.shape) + 1
     >>> table = pd.DataFrame({"loaf": loaf.ravel(), "slot": slot.ravel(), "net": grams.ravel()})
     >>> found = study(table, spacing_mm=25)
-    >>> found.wires.loc[found.wires["chance"] < 0.01, ["wire", "between"]].values.tolist()
-    [[4, 'bars 4 and 5']]
+    >>> found.wires["advice"].tolist()
+    ['leave', 'leave', 'leave', 'retension', 'leave']
+    >>> found.finding
+    'retension: wire 4 from the stop (between bars 4 and 5) wanders ...; tie a tag on it ...'
     """
     if not 0.5 < confidence < 1:
         raise ValueError(f"confidence={confidence}: give a number between 0.5 and 1")
@@ -164,7 +178,7 @@ def study(
     loaves = loaves_of(bars, net)
     harp = cutter(spacing_mm, loaves.weights.shape[1], ends, end_wires_counted=end_wires_counted)
     served = first_loaves(services, loaves, harp)
-    found = fit(loaves, harp, served, noise_g)
+    found, odd = _fitted(loaves, harp, served, noise_g)
     history = _history(found, confidence)
     now = _since_service(found, served)
     told = np.array([one for one in now if one >= 0 and found.problem.free[one]], dtype=np.int64)
@@ -181,7 +195,7 @@ def study(
     spells = len(found.sources.spells)
     longest = found.variances[spells : spells + len(found.sources.remainders)][-1:]
     return WireStudy(
-        wires=wires,
+        wires=advised(wires, float(np.sqrt(fellows.base)), harp),
         history=history,
         displacements=pd.DataFrame(placed, loaves.labels, wires["wire"].to_numpy()),
         scores=pd.DataFrame(scores, loaves.labels, wires["wire"].to_numpy()),
@@ -189,12 +203,34 @@ def study(
             [asdict(cause) for cause in found.causes],
             columns=["cause", "size_mm", "chance", "words"],
         ),
+        set_aside=_set_aside(odd, loaves),
         base_mm=float(np.sqrt(fellows.base)),
         noise_g=found.noise_g,
         remainder_mm=float(np.sqrt(longest[0])) if len(longest) else float("nan"),
         confidence=confidence,
         fit=found,
     )
+
+
+def _fitted(
+    loaves: Loaves, cutter: Cutter, served: dict[int, list[int]], noise_g: float | None
+) -> tuple[Fit, list[Oddity]]:
+    """The fit without what no wire explains, which first shows once the worst is out."""
+    found, odd = fit(loaves, cutter, served, noise_g), list[Oddity]()
+    while more := oddities(found):
+        odd += more
+        found = fit(without(found.loaves, more), cutter, served, noise_g)
+    return found, odd
+
+
+def _set_aside(odd: list[Oddity], loaves: Loaves) -> pd.DataFrame:
+    """One row a bar set aside."""
+    rows = [
+        (loaves.labels[one.row], slot, loaves.weights[one.row, slot - 1], one.words)
+        for one in sorted(odd, key=lambda one: one.row)
+        for slot in one.slots
+    ]
+    return pd.DataFrame(rows, columns=["loaf", "slot", "net", "words"])
 
 
 def _history(found: Fit, confidence: float) -> pd.DataFrame:
