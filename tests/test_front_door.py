@@ -64,6 +64,7 @@ SIGNATURES = {
         "(bars, *, spacing_mm, ends='both trimmed', services=None, noise_g=None, net='net', "
         "end_wires_counted=False, confidence=0.95)"
     ),
+    "wires.watch": "(study, *, false_alarm=300)",
     "charts.design": ("(shift, *, sd, within, every, sides=2, subgroups=None, n=None)"),
 }
 ATTRIBUTES = {
@@ -86,8 +87,10 @@ ATTRIBUTES = {
         "from_memory not_used unread questions files show figure to_dict"
     ),
     "wires.WireStudy": (
-        "wires history displacements scores base_mm noise_g remainder_mm confidence cutter"
+        "wires history displacements scores causes set_aside finding base_mm noise_g remainder_mm "
+        "confidence cutter"
     ),
+    "wires.WireWatch": "signals wander_sums move_sums wander_limit move_limit false_alarm",
     "charts.ControlChart": "centre lower upper points signals figure spread finding sigma unit",
 }
 

@@ -17,7 +17,8 @@ import pytest
 import qa_tools as qa
 from qa_tools.decisions.wires.cutter import FloatArray
 from qa_tools.decisions.wires.faces import displacements, grams_per_mm, noise_shape, spread
-from qa_tools.decisions.wires.watch import reference, risen
+from qa_tools.decisions.wires.limits import wander_run_length
+from qa_tools.decisions.wires.sums import rising, wander_gain
 
 DATA = Path(__file__).parent / "data"
 A1 = pd.read_csv(DATA / "wire_sim_A1_weights.csv", index_col="loaf")
@@ -119,7 +120,9 @@ def test_a2_sums_and_first_signal() -> None:
         [0.0233, 0.0308, 0.0349, 0.0368, 0.0368, 0.0349, 0.0308, 0.0233], abs=5.1e-5
     )
     found = displacements(A2.to_numpy(), np.full(9, 22.0))
-    sums = risen(found**2 / (0.12**2 + noise**2), reference(4))
+    score = found / np.sqrt(0.12**2 + noise**2)
+    # The sheet's sum is of squares less k: the log likelihood ratio of variance 4, over 3/8.
+    sums = rising(wander_gain(score, np.ones_like(score), 1.0, 2.0)) / (3 / 8)
     assert sums.max(axis=0) == pytest.approx(column(TABLE_A2, 0), abs=5.1e-4)
     assert (sums.argmax(axis=0) + 1).tolist() == column(TABLE_A2, 1).tolist()
     first = [int(np.argmax(above)) + 1 if above.any() else None for above in (sums > 8.969).T]
@@ -134,3 +137,27 @@ def test_a2_sums_and_first_signal() -> None:
 def test_a2_wire_3_named_once_it_is_slack() -> None:
     study = qa.wires.study(bars(A2).query("loaf >= 16"), spacing_mm=22)
     assert study.wires.loc[study.wires["chance"] < 0.01, "between"].tolist() == ["bars 3 and 4"]
+
+
+@pytest.mark.parametrize(
+    ("ratio", "k", "in_control", "h", "delays"),
+    [
+        (2, 1.3863, 370, 11.866, (19.3, 6.6, 3.3)),
+        (4, 1.8484, 100, 5.722, (12.7, 4.7, 2.5)),
+        (4, 1.8484, 370, 8.969, (20.8, 6.2, 3.0)),
+        (4, 1.8484, 1000, 11.541, (28.4, 7.4, 3.4)),
+        (4, 1.8484, 3000, 14.432, (38.1, 8.8, 3.8)),
+        (4, 1.8484, 4000, 15.192, (40.9, 9.1, 3.9)),
+        (9, 2.4719, 370, 7.328, (23.5, 6.4, 3.0)),
+    ],
+)
+def test_run_lengths_of_the_sum(
+    ratio: float, k: float, in_control: int, h: float, delays: tuple[float, ...]
+) -> None:
+    """Section 3.5: ratios of variance, h in squares above k = L ln(L) / (L - 1)."""
+    assert ratio * np.log(ratio) / (ratio - 1) == pytest.approx(k, abs=5e-5)
+    limit, design = h * (1 - 1 / ratio) / 2, np.sqrt(ratio)
+    assert wander_run_length(limit, design=design) == pytest.approx(in_control, rel=0.003)
+    for true, delay in zip((2, 4, 9), delays, strict=True):
+        found = wander_run_length(limit, np.sqrt(true), design=design)
+        assert found == pytest.approx(delay, abs=0.051 + 0.003 * delay)
