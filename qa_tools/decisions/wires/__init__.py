@@ -1,6 +1,24 @@
 """Cutter wires: which one is slack or stands off its place, from the weights of cut bars."""
 
+from qa_tools.decisions.wires.pitch import Pitches, pitches
 from qa_tools.decisions.wires.study import WireStudy, study
+from qa_tools.decisions.wires.tension import Bow, Tension, Wire, cents, tension_change
 from qa_tools.decisions.wires.watch import WireWatch, watch
+from qa_tools.decisions.wires.works import Cutters, CutterStudy, of_works
 
-__all__ = ["WireStudy", "WireWatch", "study", "watch"]
+__all__ = [
+    "Bow",
+    "CutterStudy",
+    "Cutters",
+    "Pitches",
+    "Tension",
+    "Wire",
+    "WireStudy",
+    "WireWatch",
+    "cents",
+    "of_works",
+    "pitches",
+    "study",
+    "tension_change",
+    "watch",
+]

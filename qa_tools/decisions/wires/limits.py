@@ -17,7 +17,7 @@ SHIFT: Final = 1.0
 SHARE: Final = 0.8
 # Known bases would alarm so much less often than those estimated from 10 loaves on (simulated).
 ALLOWANCE: Final = 1.1
-CELLS: Final = 600
+CELLS: Final = 200
 
 
 def wander_run_length(limit: float, ratio: float = 1.0, *, design: float = SLACK) -> float:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import asdict, dataclass
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 import pandas as pd
@@ -17,6 +17,9 @@ from qa_tools.decisions.wires.loaves import Loaves, loaves_of
 from qa_tools.decisions.wires.oddities import Oddity, oddities, without
 from qa_tools.decisions.wires.profile import interval
 from qa_tools.decisions.wires.services import first_loaves
+
+if TYPE_CHECKING:
+    import plotly.graph_objects as go
 
 
 @dataclass(frozen=True, eq=False, repr=False)
@@ -85,6 +88,28 @@ class WireStudy:
             rows = self.wires[self.wires["advice"] == advice]
             lines += [f"{advice}: {reason}" for reason in rows["reason"]]
         return lines[0] if lines else f"no wire stands out: {NOTHING}"
+
+    def figure(self) -> go.Figure:
+        """The map of the cutter: wires across, loaves down, displacement as colour."""
+        from qa_tools.decisions.wires.watch import watch
+        from qa_tools.pictures.wires import cutter_map
+
+        return cutter_map(self, watch(self))
+
+    def wander_figure(self) -> go.Figure:
+        """The wander of each wire over its last loaves, against its limit."""
+        from qa_tools.decisions.wires.watch import watch
+        from qa_tools.decisions.wires.windows import windows
+        from qa_tools.pictures.wires import wander_over_time
+
+        found = watch(self)
+        return wander_over_time(self, found, windows(self, found))
+
+    def loaf_figure(self) -> go.Figure:
+        """The latest loaves with their cut faces where the model puts them, exaggerated."""
+        from qa_tools.pictures.wires import latest_loaves
+
+        return latest_loaves(self)
 
     def __repr__(self) -> str:
         shown = self.wires[["wire", "between", "loaves", "offset_mm", "wander_mm"]].copy()

@@ -186,7 +186,7 @@ def _signal(fit: Fit, spell: int, alarm: _Alarm, seen: Innovations) -> list[Any]
     logs = {}
     for what, gains in ways.items():
         # From each loaf on to the last, what a change with that loaf makes of all that followed.
-        onwards = np.cumsum(np.array(gains)[:, ::-1], axis=1)[:, ::-1][:, : alarm.signal + 1]
+        onwards = np.cumsum(np.array(gains)[:, ::-1], axis=1)[:, ::-1]
         logs[what] = np.logaddexp.reduce(onwards, axis=0) - np.log(len(gains))
     what = max(logs, key=lambda one: float(np.logaddexp.reduce(logs[one])))
     weight = np.exp(logs[what] - logs[what].max())
