@@ -9,15 +9,15 @@ import numpy as np
 import pandas as pd
 import plotly.graph_objects as go
 
+from qa_tools.decisions.wires.windows import WINDOW, Windows
 from qa_tools.decisions.wires.words import (
-    day_of,
     loaf_words,
     row_of,
+    rows_of,
     served_since,
     since_words,
     upper_first,
 )
-from qa_tools.decisions.wires.windows import WINDOW, Windows
 from qa_tools.pictures import theme
 
 if TYPE_CHECKING:
@@ -58,28 +58,32 @@ def cutter_map(study: WireStudy, watch: WireWatch) -> go.Figure:
     title = "\n".join(_findings(study, watch))
     loaves = len(placed)
     figure = theme.canvas(title, height=max(480, min(760, 200 + 9 * loaves)))
-    figure.add_heatmap(
-        x=list(range(len(names))),
-        y=list(range(loaves)),
-        z=[theme.rounded(row, 2) if not np.isnan(row).any() else _some(row) for row in placed],
-        zmin=-end,
-        zmax=end,
-        colorscale=_SIDES,
-        xgap=3,
-        text=[[f"{value:+.2f} mm" for value in row] for row in placed],
-        hovertext=[
-            [f"<b>{theme.plain(upper_first(name))}</b><br>{_loaf(study, at)}" for name in names]
-            for at in range(loaves)
-        ],
-        hovertemplate="%{hovertext}<br>%{text}<extra></extra>",
-        colorbar={
-            "tickvals": [-end, 0, end],
-            "ticktext": [f"{end:g} mm<br>or more,<br>towards<br>the stop", "in place",
-                         f"{end:g} mm<br>or more,<br>away from<br>the stop"],
-            "len": 0.75,
-            "thickness": 16,
-            "outlinewidth": 0,
-        },
+    texts = [_loaf(study, row) for row in range(loaves)]
+    for at, (name, column) in enumerate(zip(names, placed.T, strict=True)):
+        figure.add_heatmap(
+            x=[at],
+            y=list(range(loaves)),
+            z=[[value] for value in _some(column)],
+            xgap=3,
+            coloraxis="coloraxis",
+            text=[[text] for text in texts],
+            hovertemplate=f"<b>{upper_first(name)}</b><br>%{{text}}<br>%{{z:+.2f}} mm"
+            "<extra></extra>",
+        )
+    figure.update_layout(
+        coloraxis={
+            "cmin": -end,
+            "cmax": end,
+            "colorscale": _SIDES,
+            "colorbar": {
+                "tickvals": [-end, 0, end],
+                "ticktext": [f"{end:g} mm<br>or more,<br>towards<br>the stop", "in place",
+                             f"{end:g} mm<br>or more,<br>away from<br>the stop"],
+                "len": 0.75,
+                "thickness": 16,
+                "outlinewidth": 0,
+            },
+        }
     )  # fmt: skip
     for wire, row in _services(study):
         at = study.cutter.face(wire) - 1
@@ -88,7 +92,7 @@ def cutter_map(study: WireStudy, watch: WireWatch) -> go.Figure:
             line={"color": theme.INK, "width": 4},
         )  # fmt: skip
         _word(figure, at, row - 0.5, "serviced", 0)
-    for signal in watch.signals.itertuples(index=False):
+    for signal in rows_of(watch.signals):
         at = study.cutter.face(signal.wire) - 1
         rows = [row_of(study, signal.since), row_of(study, signal.loaf)]
         figure.add_scatter(
@@ -138,6 +142,7 @@ def wander_over_time(study: WireStudy, watch: WireWatch, found: Windows) -> go.F
     above.sort(key=lambda wire: -wander[wire].max())
     figure = theme.canvas(_wander_title(study, found, above), height=500)
     rows = list(range(len(wander)))
+    texts = [_loaf(study, row) for row in rows]
     for wire in [*(wire for wire in wander if wire not in above), *above[::-1]]:
         rank = above.index(wire) % len(_LINES) if wire in above else None
         figure.add_scatter(
@@ -146,18 +151,16 @@ def wander_over_time(study: WireStudy, watch: WireWatch, found: Windows) -> go.F
             mode="lines",
             line={"color": "#B5B5B5", "width": 1.2} if rank is None
             else {"color": _LINES[rank], "width": 3, "dash": _DASHES[rank]},
-            hovertext=[
-                f"<b>{theme.plain(upper_first(_name(study, wire)))}</b><br>{_loaf(study, row)}<br>"
-                f"{value:.2f} mm" for row, value in enumerate(wander[wire])
-            ],
-            hoverinfo="text",
+            text=texts,
+            hovertemplate=f"<b>{upper_first(_name(study, wire))}</b><br>%{{text}}<br>%{{y:.2f}} mm"
+            "<extra></extra>",
             name=f"wire {wire}",
         )  # fmt: skip
         if rank is not None:
             top = int(np.nanargmax(wander[wire]))
             left = top > 0.8 * len(rows)
             figure.add_annotation(
-                text=f"wire {wire}", x=top, y=round(float(wander[wire].iloc[top]), 3),
+                text=f"wire {wire}", x=top, y=round(float(wander[wire].iloc[top]), 2),
                 xanchor="right" if left else "center", yanchor="bottom", yshift=4, showarrow=False,
                 font={"color": _LINES[rank], "size": theme.TEXT_SIZE + 1},
             )  # fmt: skip
@@ -174,7 +177,7 @@ def wander_over_time(study: WireStudy, watch: WireWatch, found: Windows) -> go.F
     marks = [(row, f"wire {wire} serviced") for wire, row in _services(study)]
     marks += [
         (row_of(study, signal.since), f"wire {signal.wire} {signal.what}")
-        for signal in watch.signals.itertuples(index=False)
+        for signal in rows_of(watch.signals)
     ]
     for place, (row, words) in enumerate(sorted(marks)):
         figure.add_vline(x=row - 0.5, line={"color": theme.GREY, "width": 1.5, "dash": "dot"})
@@ -187,10 +190,10 @@ def wander_over_time(study: WireStudy, watch: WireWatch, found: Windows) -> go.F
         range=[-0.5, len(rows) - 0.5],
         title_text="Loaves, in the order they were cut",
     )
-    highest = max(wander.max(axis=None, skipna=True), found.limit_mm)
+    highest = np.nanmax(np.append(wander.to_numpy(), found.limit_mm))
     figure.update_yaxes(
         title_text=f"Wander over the last {WINDOW} loaves (mm)",
-        range=[0, round(1.35 * float(np.nan_to_num(highest, nan=found.limit_mm)), 2)],
+        range=[0, round(1.35 * float(highest), 2)],
     )
     figure.update_layout(margin_r=120)
     return figure
@@ -271,14 +274,14 @@ def latest_loaves(study: WireStudy) -> go.Figure:
 
 def _findings(study: WireStudy, watch: WireWatch) -> Iterator[str]:
     """What stands now, and what is past, a line each; all is in the texts beside the picture."""
-    signals = list(watch.signals.itertuples(index=False))
+    signals = list(rows_of(watch.signals))
     now = [one for one in signals if one.still and not served_since(study, one)]
     told = {one.wire for one in now}
-    lines = [f"{upper_first(cause.cause)}: look at that first" for cause in study.causes.itertuples()]
+    lines = [f"{upper_first(cause.cause)}: look at that first" for cause in rows_of(study.causes)]
     for one in now:
         does = "wanders" if one.what == "wanders" else "stands off its place"
         lines.append(f"{_name(study, one.wire)} {does} since about {loaf_words(one.since)}")
-    for row in study.wires.itertuples():
+    for row in rows_of(study.wires):
         if row.advice in ("retension", "move") and row.wire not in told:
             does = "wanders" if row.advice == "retension" else "stands off its place"
             lines.append(f"{_name(study, row.wire)} {does}")
@@ -334,14 +337,14 @@ def _names(study: WireStudy) -> list[str]:
 
 def _short(study: WireStudy) -> list[str]:
     """Wires at an axis: their number, and beneath it the bars on their sides."""
-    face = study.cutter.face
-    return [f"<b>{wire}</b><br>{face(wire)} | {face(wire) + 1}" for wire in study.displacements]
+    cutter = study.cutter
+    return [
+        f"<b>{cutter.number(face)}</b><br>{face} | {face + 1}" for face in range(1, cutter.bars)
+    ]
 
 
 def _loaf(study: WireStudy, row: int) -> str:
-    label = study.fit.loaves.labels[row]
-    day = day_of(study, label)
-    return theme.plain(loaf_words(label)) + (f", {day}" if day else "")
+    return theme.plain(loaf_words(study.fit.loaves.labels[row]))
 
 
 def _loaf_ticks(study: WireStudy) -> dict[str, Any]:
@@ -352,10 +355,10 @@ def _loaf_ticks(study: WireStudy) -> dict[str, Any]:
         rows = np.flatnonzero(np.append(True, names[1:] != names[:-1]))
     else:
         names, rows = labels, np.arange(len(labels))
-    rows = rows[:: -(-len(rows) // _TICKS)]
+    shown = rows[:: -(-len(rows) // _TICKS)].tolist()
     return {
-        "tickvals": rows.tolist(),
-        "ticktext": [theme.plain(str(names[row])) for row in rows],
+        "tickvals": shown,
+        "ticktext": [theme.plain(str(names[row])) for row in shown],
     }
 
 
@@ -374,4 +377,4 @@ def _exaggerated(study: WireStudy, placed: Any) -> int:
 
 def _some(values: Any) -> list[float | None]:
     """Rounded, with nothing where there is nothing."""
-    return [None if np.isnan(value) else round(float(value), 3) + 0.0 for value in values]
+    return [None if np.isnan(value) else round(float(value), 2) + 0.0 for value in values]

@@ -12,6 +12,7 @@ from qa_tools.decisions.wires.cutter import FloatArray
 from qa_tools.decisions.wires.fit import slopes
 from qa_tools.decisions.wires.study import WireStudy
 from qa_tools.decisions.wires.watch import WireWatch
+from qa_tools.decisions.wires.words import row_of
 
 # Loaves in a window: fewer scatter too much to see a wire double its wander, more hide since when.
 WINDOW: Final = 20
@@ -85,7 +86,7 @@ def windows(study: WireStudy, watch: WireWatch) -> Windows:
         place = slope[rows, face - 1] / known
         errors.append(error)
         mine = moved.loc[moved["wire"] == fit.cutter.number(face), ["since_from", "since_to"]]
-        ends = [fit.loaves.labels.get_loc(label) for label in mine.to_numpy().ravel()]
+        ends = [row_of(study, label) for label in mine.to_numpy().ravel()]
         breaks = np.sort(np.searchsorted(rows, ends)).astype(int)
         for part in np.split(np.arange(len(rows)), breaks):
             if len(part) >= WINDOW:

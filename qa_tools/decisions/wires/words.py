@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from typing import Any
 
 import pandas as pd
@@ -33,7 +34,13 @@ def day_of(study: WireStudy, label: Any) -> str:
 
 def row_of(study: WireStudy, label: Any) -> int:
     """Which loaf of the study is called so, counted from 0."""
-    return int(study.fit.loaves.labels.get_loc(label))
+    row: Any = study.fit.loaves.labels.get_loc(label)
+    return int(row)
+
+
+def rows_of(table: pd.DataFrame) -> Iterator[Any]:
+    """The rows of a table as named tuples."""
+    return table.itertuples(index=False)
 
 
 def since_words(study: WireStudy, signal: Any) -> str:

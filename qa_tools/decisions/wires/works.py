@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import datetime as dt
 import html
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any, Final
 
@@ -18,6 +18,7 @@ from qa_tools.decisions.wires.watch import WireWatch, watch
 from qa_tools.decisions.wires.words import (
     loaf_words,
     row_of,
+    rows_of,
     served_since,
     signal_words,
     since_words,
@@ -76,7 +77,7 @@ class CutterStudy:
     def to_do(self) -> pd.DataFrame:
         """What to do, causes common to all wires first: columns advice, wire and reason."""
         rows: list[tuple[str, Any, str]] = [
-            ("look first", pd.NA, cause.words) for cause in self.study.causes.itertuples()
+            ("look first", pd.NA, cause.words) for cause in rows_of(self.study.causes)
         ]
         now = {
             signal.wire: f"; {since_words(self.watched, signal)}"
@@ -84,23 +85,23 @@ class CutterStudy:
             if signal.still and not served_since(self.watched, signal)
         }
         for advice in ("retension", "move", "watch"):
-            for row in self.study.wires[self.study.wires["advice"] == advice].itertuples():
+            for row in rows_of(self.study.wires[self.study.wires["advice"] == advice]):
                 since = "" if advice == "watch" else now.get(row.wire, "")
                 rows.append((advice, row.wire, f"{row.reason}{since}"))
         return pd.DataFrame(rows, columns=["advice", "wire", "reason"]).astype({"wire": "Int64"})
 
     @property
     def table(self) -> pd.DataFrame:
-        """The wires for people, rounded: where each stands and how it wanders, with intervals."""
-        wires = self.study.wires
-        percent = f"{100 * self.study.confidence:g} %"
-        shown = wires[["wire", "between", "loaves"]].copy()
-        for words, one in (("off its place, mm", "offset"), ("wander, mm", "wander")):
-            shown[words] = wires[f"{one}_mm"].round(2) + 0.0
-            between = zip(wires[f"{one}_lower"], wires[f"{one}_upper"], strict=True)
-            ends = [f"{low:z.2f} to {high:z.2f}" if low == low else "" for low, high in between]
-            shown[f"{one}, {percent} sure"] = ends
-        return shown.assign(advice=wires["advice"])
+        """One row a wire, rounded: where it stands and how it wanders, with intervals, advice."""
+        return _rounded(self.study.wires).assign(advice=self.study.wires["advice"].to_numpy())
+
+    @property
+    def serviced(self) -> pd.DataFrame:
+        """The same before and after each service, of the wires that had one."""
+        history = self.watched.history
+        rows = history[history["wire"].duplicated(keep=False)]
+        ends = {"from": rows["since"].map(loaf_words), "to": rows["until"].map(loaf_words)}
+        return _rounded(rows).assign(**{name: words.to_numpy() for name, words in ends.items()})
 
     @property
     def headline(self) -> str:
@@ -117,7 +118,7 @@ class CutterStudy:
 
     @property
     def _signals(self) -> Iterator[Any]:
-        return self.watch.signals.itertuples(index=False)
+        return rows_of(self.watch.signals)
 
     def figure(self) -> go.Figure:
         """The map of the cutter: wires across, loaves down, displacement as colour."""
@@ -170,12 +171,12 @@ class CutterStudy:
         yield next(words)
         yield from (f"  {line}" for line in words)
         yield ""
-        table = self.table.to_string(index=False, float_format="{:z.2f}".format, na_rep="")
+        table = self.table.reset_index().to_string(index=False, na_rep="")
         yield from (f"  {line}" for line in table.splitlines())
 
     def _words(self) -> Iterator[str]:
         yield f"{self.title}, {self.cuts}."
-        for row in self.to_do.itertuples():
+        for row in rows_of(self.to_do):
             yield f"{row.advice[:1].upper()}{row.advice[1:]}: {row.reason}."
         rest = self.study.wires.loc[self.study.wires["advice"] == "leave", ["wire", "reason"]]
         if len(rest):
@@ -185,7 +186,9 @@ class CutterStudy:
             alarm = f"one false alarm in {self.watch.false_alarm:g} loaves"
             yield f"Watched loaf by loaf ({alarm}):"
             yield from (f"{words}." for words in told)
-        for bar in self.study.set_aside.itertuples():
+        if self.study.causes.empty:
+            yield "Looked for first: nothing moves all faces of a loaf together."
+        for bar in rows_of(self.study.set_aside):
             yield f"Set aside: slot {bar.slot} of {loaf_words(bar.loaf)}, {bar.net} g: {bar.words}."
         yield from (f"Left out: {words}." for words in self.left_out)
         yield f"{self.assumed}."
@@ -245,9 +248,7 @@ class Cutters:
     __repr__ = __str__
 
 
-def of_works(
-    works: Works, cutter: str | None = None, *, until: dt.date | None = None
-) -> Cutters:
+def of_works(works: Works, cutter: str | None = None, *, until: dt.date | None = None) -> Cutters:
     """
     Which wire of each cutter of a works is slack or stands off its place, since when, what to do?
 
@@ -377,7 +378,7 @@ def _studied(
 def _changes(watched: WireStudy, found: WireWatch) -> Iterator[tuple[int, Any]]:
     """Where the history of a wire that changed begins anew: wire and loaf."""
     labels = watched.fit.loaves.labels
-    for signal in found.signals.itertuples(index=False):
+    for signal in rows_of(found.signals):
         if signal.still and not served_since(watched, signal):
             after = min(row_of(watched, signal.loaf) + 1, len(labels) - 1)
             yield signal.wire, signal.since
@@ -387,7 +388,7 @@ def _changes(watched: WireStudy, found: WireWatch) -> Iterator[tuple[int, Any]]:
 def _at_least_watched(since: WireStudy, watched: WireStudy, found: WireWatch) -> pd.DataFrame:
     """The wires, none left alone that gave a signal which lasts."""
     wires = since.wires.copy()
-    for signal in found.signals.itertuples(index=False):
+    for signal in rows_of(found.signals):
         if signal.still and not served_since(watched, signal):
             row = wires.index[wires["wire"] == signal.wire][0]
             if wires.at[row, "advice"] in ("leave", "watch"):
@@ -436,7 +437,7 @@ def _said(settings: pd.DataFrame, name: str) -> tuple[str, bool, str]:
 
 
 def _named(settings: pd.DataFrame) -> Iterator[Any]:
-    return settings.rename(columns={"name": "name_"}).itertuples(index=False)
+    return rows_of(settings.rename(columns={"name": "name_"}))
 
 
 def _dated(bars: pd.DataFrame) -> tuple[pd.DataFrame, list[str]]:
@@ -470,6 +471,18 @@ def _cuts(bars: pd.DataFrame, spacing: float, found: WireStudy) -> str:
         span += f" of {first}" if first == last else f" from {first} to {last}"
     products = ", ".join(filter(None, bars["product"].unique())) or "bars"
     return f"{products}, {found.cutter.bars} bars of {spacing:g} mm, {span}"
+
+
+def _rounded(rows: pd.DataFrame) -> pd.DataFrame:
+    """Wires for people: in two decimals, with their intervals."""
+    shown = rows.set_index("wire")[["between", "loaves"]]
+    for words, one in (("off its place, mm", "offset"), ("wander, mm", "wander")):
+        ends = zip(rows[f"{one}_lower"], rows[f"{one}_upper"], strict=True)
+        shown[words] = (rows[f"{one}_mm"].round(2) + 0.0).to_numpy()
+        shown[f"{one} between"] = [
+            f"{low:z.2f} and {high:z.2f}" if low == low else "" for low, high in ends
+        ]
+    return shown
 
 
 def _records(table: pd.DataFrame) -> list[dict[str, Any]]:
