@@ -68,12 +68,13 @@ SIGNATURES = {
         "(chart, shift=None, *, q=(0.05, 0.25, 0.5, 0.75, 0.95), subgroups=None, n=None, **design)"
     ),
     "charts.rule_prices": ("(rules, *, width=3.0, a_year=None)"),
-    "charts.patterns": ("(points, rules, *, width=3.0)"),
     "wires.study": (
         "(bars, *, spacing_mm, ends='both trimmed', services=None, noise_g=None, net='net', "
         "end_wires_counted=False, confidence=0.95)"
     ),
     "wires.watch": "(study, *, false_alarm=300)",
+    "wires.of_works": "(works, cutter=None, *, until=None)",
+    "wires.pitches": "(wires, *, share=0.5, cutters=None)",
     "charts.ControlChart.with_rules": "(self, rules)",
     "charts.design": ("(shift, *, sd, within, every, sides=2, subgroups=None, n=None)"),
 }
@@ -93,12 +94,17 @@ ATTRIBUTES = {
         "short_twice_upper lightest n lot_size groups confidence to_dict"
     ),
     "Review": (
-        "title week as_of to_do findings batches checks pull fresh giveaway charts tests rules "
-        "from_memory not_used unread questions files show figure to_dict"
+        "title week as_of to_do findings batches checks pull fresh giveaway charts cutters wires "
+        "tests rules from_memory not_used unread questions files show figure to_dict"
     ),
     "wires.WireStudy": (
         "wires history displacements scores causes set_aside finding base_mm noise_g remainder_mm "
-        "confidence cutter"
+        "confidence cutter figure wander_figure loaf_figure"
+    ),
+    "wires.Cutters": "studied refused refusals services pitches to_dict",
+    "wires.CutterStudy": (
+        "name title cuts study watch watched assumed left_out to_do headline table serviced told "
+        "figure wander_figure loaf_figure to_dict"
     ),
     "wires.WireWatch": "signals wander_sums move_sums wander_limit move_limit false_alarm",
     "charts.ControlChart": (

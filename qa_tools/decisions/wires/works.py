@@ -402,19 +402,25 @@ def _at_least_watched(since: WireStudy, watched: WireStudy, found: WireWatch) ->
 
 def _spacing(bars: pd.DataFrame) -> float:
     """The one spacing of a cutter."""
-    products = ", ".join(bars.loc[bars["spacing_mm"].isna(), "product"].unique())
-    if products:
+    if products := _listed(bars.loc[bars["spacing_mm"].isna(), "product"]):
         raise ValueError(
             f"products.csv gives no spacing_mm for {products}: write how far apart the wires stand"
         )
-    widths = bars.groupby("spacing_mm")["product"].agg(lambda names: ", ".join(names.unique()))
+    widths = sorted(bars["spacing_mm"].unique())
     if len(widths) > 1:
-        listed = "; ".join(f"{width:g} mm for {names}" for width, names in widths.items())
+        listed = "; ".join(
+            f"{width:g} mm for {_listed(bars.loc[bars['spacing_mm'] == width, 'product'])}"
+            for width in widths
+        )
         raise ValueError(
             f"its wires stand at several spacings ({listed}): they are as many sets of wires, so "
             "give each a name of its own as cutter in the weights, products.csv and wires.csv"
         )
-    return float(widths.index[0])
+    return float(widths[0])
+
+
+def _listed(products: pd.Series[str]) -> str:
+    return ", ".join(name or "bars of no product" for name in products.unique())
 
 
 def _said(settings: pd.DataFrame, name: str) -> tuple[str, bool, str]:
@@ -469,8 +475,7 @@ def _cuts(bars: pd.DataFrame, spacing: float, found: WireStudy) -> str:
     if loaves.when is not None:
         first, last = (day_words(loaves.when.iloc[at]) for at in (0, -1))
         span += f" of {first}" if first == last else f" from {first} to {last}"
-    products = ", ".join(filter(None, bars["product"].unique())) or "bars"
-    return f"{products}, {found.cutter.bars} bars of {spacing:g} mm, {span}"
+    return f"{_listed(bars['product'])}, {found.cutter.bars} bars of {spacing:g} mm, {span}"
 
 
 def _rounded(rows: pd.DataFrame) -> pd.DataFrame:
