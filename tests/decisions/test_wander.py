@@ -93,6 +93,14 @@ def test_a_limit_is_where_the_refitted_deviance_has_risen_by_its_quantile() -> N
             assert rise == pytest.approx(3.8415, abs=0.02) or (limit == 0 and rise < 3.8415)
 
 
+def test_a_fit_that_would_go_to_and_fro_ends() -> None:
+    """Where the data tell more than was to be expected, steps overshoot and must be cut short."""
+    random = np.random.default_rng(600)
+    weights = cut(random, 30, random.uniform(0.05, 0.4, 6), missing=0.15, ends="from a stop")
+    found = fit_of(weights[(~np.isnan(weights)).sum(axis=1) >= 2], "from a stop")
+    assert (found.variances > 0).all()
+
+
 def recovered(
     bars: int, missing: float, ends: str, studies: int, noise_g: float | None
 ) -> tuple[FloatArray, FloatArray, float]:
