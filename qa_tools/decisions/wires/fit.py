@@ -171,30 +171,7 @@ def _refuse_untold(
     )
 
 
-def slopes(fit: Fit) -> tuple[FloatArray, FloatArray]:
-    """
-    What each loaf says of each wire's displacement, all else as fitted, shape (loaves, wires).
-
-    Returns
-    -------
-    slope : array
-        Of the log likelihood by the displacement away from the offset, per mm; 0 without telling.
-    information : array
-        What the loaf tells of it, with the wire's own variance in: 1 / (variance + error), mm⁻²; 0
-        where it tells nothing.
-    """
-    kinds, wires = fit.problem.kinds, slice(1, fit.cutter.bars)
-    inverse, _ = without_scale(kinds, fit.variances)
-    felt = inverse @ kinds.moved
-    between = np.einsum("kif,kif->kf", kinds.moved, felt)
-    middle = np.append(fit.found.means, 0.0)[kinds.mean]
-    away = fit.widths - (kinds.moved @ middle[:, :, None])[fit.kind, :, 0]
-    slope = (felt.transpose(0, 2, 1)[fit.kind] @ away[:, :, None])[:, wires, 0]
-    there = (fit.kind >= 0)[:, None] & (fit.sources.variance[:, wires] >= 0)
-    return np.where(there, slope, 0.0), np.where(there, between[fit.kind][:, wires], 0.0)
-
-
-def displacements(fit: Fit) -> tuple[FloatArray, FloatArray]:
+def displacements(fit: Fit) -> tuple[FloatArray, FloatArray, FloatArray]:
     """
     Where each wire's face most likely lay in each loaf, and how far that is out of the ordinary.
 
@@ -206,9 +183,17 @@ def displacements(fit: Fit) -> tuple[FloatArray, FloatArray]:
     scores : array of shape (loaves, wires)
         The slope of the log likelihood by the displacement, standardised: mean 0 and sd 1 as long
         as the wire does what the fit says; NaN where the loaf tells nothing of the wire.
+    known : array of shape (loaves, wires)
+        What the loaf tells of the displacement: information, mm⁻².
     """
-    slope, information = slopes(fit)
-    wires = slice(1, fit.cutter.bars)
+    kinds, wires = fit.problem.kinds, slice(1, fit.cutter.bars)
+    inverse, _ = without_scale(kinds, fit.variances)
+    felt = inverse @ kinds.moved
+    between = np.einsum("kif,kif->kf", kinds.moved, felt)
+    middle = np.append(fit.found.means, 0.0)[kinds.mean]
+    away = fit.widths - (kinds.moved @ middle[:, :, None])[fit.kind, :, 0]
+    slope = (felt.transpose(0, 2, 1)[fit.kind] @ away[:, :, None])[:, wires, 0]
+    information = between[fit.kind][:, wires]
     variance = np.append(fit.variances[:-1], np.nan)[fit.sources.variance[:, wires]]
     there = (fit.kind >= 0)[:, None] & (fit.sources.variance[:, wires] >= 0)
     offset = np.append(
@@ -217,4 +202,5 @@ def displacements(fit: Fit) -> tuple[FloatArray, FloatArray]:
     place = offset[fit.sources.mean[:, wires]] + variance * slope
     with np.errstate(invalid="ignore", divide="ignore"):
         scores = slope / np.sqrt(information)
-    return np.where(there, place, np.nan), np.where(there & (information > 0), scores, np.nan)
+    told = there & (information > 0)
+    return np.where(there, place, np.nan), np.where(told, scores, np.nan), information

@@ -9,7 +9,7 @@ import numpy as np
 import pandas as pd
 
 from qa_tools.decisions.wires.cutter import FloatArray
-from qa_tools.decisions.wires.fit import slopes
+from qa_tools.decisions.wires.fit import displacements
 from qa_tools.decisions.wires.study import WireStudy
 from qa_tools.decisions.wires.watch import WireWatch
 from qa_tools.decisions.wires.words import row_of
@@ -74,7 +74,7 @@ def windows(study: WireStudy, watch: WireWatch) -> Windows:
     from scipy.stats import chi2
 
     fit = study.fit
-    slope, information = slopes(fit)
+    _, scores, known = displacements(fit)
     moved = watch.signals[(watch.signals["what"] == "moved") & watch.signals["still"]]
     wander, errors = np.full(slope.shape, np.nan), []
     for one, (face, _, _) in enumerate(fit.sources.spells):
