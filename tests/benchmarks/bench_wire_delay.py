@@ -77,9 +77,7 @@ def chart_delays(
         return values.shape[1] / np.maximum(beyond, 0.5)
 
     low, high = np.quantile(calm, [0.98, 0.9999])
-    limit = brentq(
-        lambda one: run_lengths(calm, one).mean() - FALSE_ALARM, low, high, xtol=1e-6
-    )
+    limit = brentq(lambda one: run_lengths(calm, one).mean() - FALSE_ALARM, low, high, xtol=1e-6)
     delays = {
         ratio: run_lengths(np.sort(shown(bases, loaves(random, 100_000, ratio)), axis=1), limit)
         for ratio in RATIOS

@@ -78,6 +78,31 @@ def innovations(fit: Fit, before: IntArray, rows: IntArray, apart: list[int]) ->
     return Innovations(score, known, np.full(len(rows), np.sqrt(variances[0])))
 
 
+def places(fit: Fit) -> tuple[FloatArray, FloatArray]:
+    """
+    Where each wire's face lay, by what its loaf alone shows.
+
+    Returns
+    -------
+    place : array of shape (loaves, wires)
+        Its displacement, mm, as if any were as likely beforehand; NaN where the loaf tells nothing.
+    doubt : array of shape (loaves, wires)
+        Variance of that, given the displacement, mm².
+    """
+    kinds, inside = fit.problem.kinds, slice(1, fit.cutter.bars)
+    inverse, _ = without_scale(kinds, fit.variances)
+    felt = inverse @ kinds.moved
+    middle = np.append(fit.found.means, 0.0)[kinds.mean]
+    away = fit.widths - (kinds.moved @ middle[:, :, None])[fit.kind, :, 0]
+    slope = (felt.transpose(0, 2, 1)[fit.kind] @ away[:, :, None])[:, inside, 0]
+    known = np.einsum("kif,kif->kf", kinds.moved, felt)[fit.kind][:, inside]
+    told = (fit.kind >= 0)[:, None] & (fit.sources.variance[:, inside] >= 0) & (known > 1e-9)
+    wander = np.append(fit.variances[:-1], 0.0)[fit.sources.variance[:, inside]]
+    known = np.where(told, known, 1.0)
+    place = np.where(told, middle[fit.kind][:, inside] + slope / known, np.nan)
+    return place, np.where(told, np.maximum(1 / known - wander, 0.0), np.nan)
+
+
 def _of(fit: Fit, rows: IntArray) -> Kinds:
     """The kinds summed over some of the loaves."""
     kinds, kind, widths = fit.problem.kinds, fit.kind[rows], fit.widths[rows]
