@@ -7,7 +7,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from qa_tools.decisions.wires.cutter import FloatArray, IntArray
-from qa_tools.decisions.wires.fit import Fit
+from qa_tools.decisions.wires.fit import Fit, displacements
 from qa_tools.decisions.wires.wander import (
     Kinds,
     estimable_means,
@@ -48,10 +48,27 @@ def innovations(fit: Fit, before: IntArray, rows: IntArray, apart: list[int]) ->
     before, rows : array of int
         Loaves that make the base, and those that follow.
     apart : list of int
-        Variances left out of the base: of wires that signal.
+        Variances of wires that signal: left out of the base, and with their own while others are
+        scored, so that what they do is not laid to their neighbours.
     """
     kinds = _of(fit, before)
-    variances = _base(fit, kinds, apart)
+    own = _variances(fit, kinds, apart)
+    wires = np.arange(len(fit.sources.spells))
+    base = float(own[np.setdiff1d(wires, apart)[0]]) if len(apart) < len(wires) else float(own[0])
+    alike = own.copy()
+    alike[wires] = base
+    score, known = _scored(fit, kinds, rows, own)
+    if apart:
+        both = _scored(fit, kinds, rows, alike)
+        of_apart = np.isin(fit.sources.mean[rows, 1 : fit.cutter.bars], apart)
+        score, known = np.where(of_apart, both[0], score), np.where(of_apart, both[1], known)
+    return Innovations(score, known, np.full(len(rows), np.sqrt(base)))
+
+
+def _scored(
+    fit: Fit, kinds: Kinds, rows: IntArray, variances: FloatArray
+) -> tuple[FloatArray, FloatArray]:
+    """Scores of loaves one by one and what each tells, offsets from all loaves before it."""
     inverse, _ = without_scale(kinds, variances)
     felt = inverse @ kinds.moved
     means = kinds.means
@@ -75,7 +92,7 @@ def innovations(fit: Fit, before: IntArray, rows: IntArray, apart: list[int]) ->
         told = (at >= 0) & (information[at] > 10 * UNKNOWN)
         known[place, told] = information[at[told]]
         score[place, told] = slope[at[told]] / np.sqrt(known[place, told])
-    return Innovations(score, known, np.full(len(rows), np.sqrt(variances[0])))
+    return score, known
 
 
 def places(fit: Fit) -> tuple[FloatArray, FloatArray]:
@@ -89,18 +106,12 @@ def places(fit: Fit) -> tuple[FloatArray, FloatArray]:
     doubt : array of shape (loaves, wires)
         Variance of that, given the displacement, mm².
     """
-    kinds, inside = fit.problem.kinds, slice(1, fit.cutter.bars)
-    inverse, _ = without_scale(kinds, fit.variances)
-    felt = inverse @ kinds.moved
-    middle = np.append(fit.found.means, 0.0)[kinds.mean]
-    away = fit.widths - (kinds.moved @ middle[:, :, None])[fit.kind, :, 0]
-    slope = (felt.transpose(0, 2, 1)[fit.kind] @ away[:, :, None])[:, inside, 0]
-    known = np.einsum("kif,kif->kf", kinds.moved, felt)[fit.kind][:, inside]
-    told = (fit.kind >= 0)[:, None] & (fit.sources.variance[:, inside] >= 0) & (known > 1e-9)
-    wander = np.append(fit.variances[:-1], 0.0)[fit.sources.variance[:, inside]]
-    known = np.where(told, known, 1.0)
-    place = np.where(told, middle[fit.kind][:, inside] + slope / known, np.nan)
-    return place, np.where(told, np.maximum(1 / known - wander, 0.0), np.nan)
+    scores, known = displacements(fit)[1:]
+    inside = slice(1, fit.cutter.bars)
+    middle = np.append(fit.found.means, np.nan)[fit.sources.mean[:, inside]]
+    wander = np.append(fit.variances[:-1], np.nan)[fit.sources.variance[:, inside]]
+    with np.errstate(invalid="ignore", divide="ignore"):
+        return middle + scores / np.sqrt(known), np.maximum(1 / known - wander, 0.0)
 
 
 def _of(fit: Fit, rows: IntArray) -> Kinds:
@@ -113,8 +124,8 @@ def _of(fit: Fit, rows: IntArray) -> Kinds:
     return replace(kinds, loaves=loaves, total=total, cross=cross)
 
 
-def _base(fit: Fit, kinds: Kinds, apart: list[int]) -> FloatArray:
-    """Variances with all wires alike, those apart left out, fitted to some of the loaves."""
+def _variances(fit: Fit, kinds: Kinds, apart: list[int]) -> FloatArray:
+    """Variances with all wires alike but those apart, fitted to some of the loaves."""
     wires = len(fit.sources.spells)
     names = np.arange(kinds.variances)
     names[[one for one in range(wires) if one not in apart]] = -1
@@ -125,5 +136,4 @@ def _base(fit: Fit, kinds: Kinds, apart: list[int]) -> FloatArray:
     tied.free[0] = True
     parameters, _ = fitted(tied, fit.variances[first])
     found: FloatArray = tied.made @ parameters
-    found[:wires] = parameters[0]
     return found

@@ -15,7 +15,7 @@ from qa_tools.decisions.wires.limits import SHIFT, SLACK, limits
 from qa_tools.decisions.wires.study import WireStudy
 from qa_tools.decisions.wires.sums import move_gain, rising, wander_gain
 
-# The first loaves only make a base; it is made anew from all so far when they have doubled.
+# The first loaves only make a base; it is made anew from all so far after as many, or a quarter.
 FIRST: Final = 10
 # When the loaf it began with is looked for: so many times the base wander, each as likely, and
 # moves of this sd, in base wanders.
@@ -79,8 +79,8 @@ def watch(study: WireStudy, *, false_alarm: float = 300) -> WireWatch:
     Notes
     -----
     Each loaf is held against what the loaves before it lead to expect: offsets by recursive least
-    squares, one base wander for all wires, from the first 10 loaves and again whenever their number
-    has doubled, without the wires that signal. What is left is independent from loaf to loaf.
+    squares, one base wander for all wires, from the first 10 loaves and anew after 10 more, or a
+    quarter more, without the wires that signal. What is left is independent from loaf to loaf.
     Two cumulative sums of log likelihood ratios a wire, restarted at 0 (Page 1954, Biometrika 41,
     100-115, from memory): for a wander 1.8 times the base, and for a move by one base wander.
     Limits are for known bases by Markov chain, with an allowance for estimation.
@@ -100,7 +100,7 @@ def watch(study: WireStudy, *, false_alarm: float = 300) -> WireWatch:
     """
     if not 50 <= false_alarm <= 1e5:
         raise ValueError(f"false_alarm={false_alarm}: give 50 to 100,000 loaves")
-    fit = study.fit
+    fit = study.unsplit
     wander_limit, move_limit = limits(false_alarm, fit.cutter.bars - 1)
     shape = (len(fit.kind), fit.cutter.bars - 1)
     seen = Innovations(np.full(shape, np.nan), np.zeros(shape), np.full(len(fit.kind), np.nan))
@@ -110,7 +110,8 @@ def watch(study: WireStudy, *, false_alarm: float = 300) -> WireWatch:
     alarms: dict[int, list[_Alarm]] = {}
     begin = FIRST
     while begin < len(told):
-        block = told[begin : 2 * begin]
+        ahead = max(FIRST, begin // 4)
+        block = told[begin : begin + ahead]
         apart = [spell for spell, found in alarms.items() if found and found[-1].still]
         new = innovations(fit, told[:begin], block, apart)
         seen.score[block], seen.known[block], seen.base[block] = new.score, new.known, new.base
@@ -120,7 +121,7 @@ def watch(study: WireStudy, *, false_alarm: float = 300) -> WireWatch:
             at = wire.rows, np.full_like(wire.rows, wire.face - 1)
             wander[at], move[at] = sums[0], sums[1:].max(axis=0)
             alarms[spell] = _alarms(sums, np.array([wander_limit, move_limit, move_limit]))
-        begin *= 2
+        begin += ahead
     columns, labels = study.scores.columns, fit.loaves.labels
     signals = []
     for spell, of_wire in alarms.items():
