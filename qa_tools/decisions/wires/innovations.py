@@ -7,7 +7,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from qa_tools.decisions.wires.cutter import FloatArray, IntArray
-from qa_tools.decisions.wires.fit import Fit
+from qa_tools.decisions.wires.fit import Fit, displacements
 from qa_tools.decisions.wires.wander import (
     Kinds,
     estimable_means,
@@ -93,6 +93,25 @@ def _scored(
         known[place, told] = information[at[told]]
         score[place, told] = slope[at[told]] / np.sqrt(known[place, told])
     return score, known
+
+
+def places(fit: Fit) -> tuple[FloatArray, FloatArray]:
+    """
+    Where each wire's face lay, by what its loaf alone shows.
+
+    Returns
+    -------
+    place : array of shape (loaves, wires)
+        Its displacement, mm, as if any were as likely beforehand; NaN where the loaf tells nothing.
+    doubt : array of shape (loaves, wires)
+        Variance of that, given the displacement, mm².
+    """
+    scores, known = displacements(fit)[1:]
+    inside = slice(1, fit.cutter.bars)
+    middle = np.append(fit.found.means, np.nan)[fit.sources.mean[:, inside]]
+    wander = np.append(fit.variances[:-1], np.nan)[fit.sources.variance[:, inside]]
+    with np.errstate(invalid="ignore", divide="ignore"):
+        return middle + scores / np.sqrt(known), np.maximum(1 / known - wander, 0.0)
 
 
 def _of(fit: Fit, rows: IntArray) -> Kinds:

@@ -2,24 +2,25 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-from typing import Any, Final
+from dataclasses import dataclass, replace
+from typing import Final
 
 import numpy as np
 import pandas as pd
 
 from qa_tools.decisions.wires.cutter import FloatArray, IntArray
 from qa_tools.decisions.wires.fit import Fit
-from qa_tools.decisions.wires.innovations import Innovations, innovations
+from qa_tools.decisions.wires.innovations import Innovations, innovations, places
 from qa_tools.decisions.wires.limits import SHIFT, SLACK, limits
 from qa_tools.decisions.wires.study import WireStudy
 from qa_tools.decisions.wires.sums import move_gain, rising, wander_gain
 
 # The first loaves only make a base; it is made anew from all so far after as many, or a quarter.
 FIRST: Final = 10
-# Tried when the loaf it began with is looked for: times the base wander, and base wanders moved.
+# When the loaf it began with is looked for: so many times the base wander, each as likely, and
+# moves of this sd, in base wanders.
 RATIOS: Final = (1.3, 1.5, 2.0, 3.0, 4.5)
-SHIFTS: Final = (0.5, 1.0, 2.0, 3.0, 4.5)
+MOVES: Final = 3.0
 
 
 @dataclass(frozen=True, eq=False, repr=False)
@@ -104,6 +105,7 @@ def watch(study: WireStudy, *, false_alarm: float = 300) -> WireWatch:
     shape = (len(fit.kind), fit.cutter.bars - 1)
     seen = Innovations(np.full(shape, np.nan), np.zeros(shape), np.full(len(fit.kind), np.nan))
     wander, move = np.full(shape, np.nan), np.full(shape, np.nan)
+    place, doubt = places(fit)
     told = np.flatnonzero(fit.kind >= 0)
     alarms: dict[int, list[_Alarm]] = {}
     begin = FIRST
@@ -113,32 +115,31 @@ def watch(study: WireStudy, *, false_alarm: float = 300) -> WireWatch:
         apart = [spell for spell, found in alarms.items() if found and found[-1].still]
         new = innovations(fit, told[:begin], block, apart)
         seen.score[block], seen.known[block], seen.base[block] = new.score, new.known, new.base
-        for spell, (face, _, _) in enumerate(fit.sources.spells):
-            rows = _watched(fit, spell, seen)
-            at = rows, np.full_like(rows, face - 1)
-            score, known, base = seen.score[at], seen.known[at], seen.base[rows]
-            sums = np.stack([
-                rising(wander_gain(score, known, base**2, SLACK)),
-                rising(move_gain(score, known, SHIFT * base)),
-                rising(move_gain(score, known, -SHIFT * base)),
-            ])  # fmt: skip
+        for spell in range(len(fit.sources.spells)):
+            wire = _watched(fit, spell, seen, place, doubt)
+            sums = _sums(wire)
+            at = wire.rows, np.full_like(wire.rows, wire.face - 1)
             wander[at], move[at] = sums[0], sums[1:].max(axis=0)
             alarms[spell] = _alarms(sums, np.array([wander_limit, move_limit, move_limit]))
         begin += ahead
     columns, labels = study.scores.columns, fit.loaves.labels
-    rows_of = {spell: _watched(fit, spell, seen) for spell in alarms}
-    found = sorted(
-        (
-            (rows_of[spell][alarm.signal], spell, alarm)
-            for spell in alarms
-            for alarm in alarms[spell]
-        ),
-        key=lambda one: one[:2],
-    )
+    signals = []
+    for spell, of_wire in alarms.items():
+        wire = _watched(fit, spell, seen, place, doubt)
+        for found in (one for alarm in of_wire for one in _found(wire, alarm, move_limit)):
+            dates = (found.alarm.signal, found.since, found.earliest, found.latest)
+            row = [
+                fit.cutter.number(wire.face),
+                f"bars {wire.face} and {wire.face + 1}",
+                found.what,
+                *(labels[wire.rows[one]] for one in dates),
+                found.alarm.still,
+            ]
+            signals.append((int(wire.rows[found.alarm.signal]), -found.alarm.above, row))
+    signals.sort(key=lambda one: one[:2])
     names = ["wire", "between", "what", "loaf", "since", "since_from", "since_to", "still"]
-    signals = [_signal(fit, spell, alarm, seen) for _, spell, alarm in found]
     return WireWatch(
-        signals=pd.DataFrame(signals, columns=names),
+        signals=pd.DataFrame([row for _, _, row in signals], columns=names),
         wander_sums=pd.DataFrame(wander, labels, columns),
         move_sums=pd.DataFrame(move, labels, columns),
         wander_limit=wander_limit,
@@ -147,10 +148,57 @@ def watch(study: WireStudy, *, false_alarm: float = 300) -> WireWatch:
     )
 
 
-def _watched(fit: Fit, spell: int, seen: Innovations) -> IntArray:
-    """The loaves of a wire between services that a base was there for."""
+@dataclass(frozen=True, eq=False)
+class _Watched:
+    """
+    A wire between services, in the loaves a base was there for.
+
+    Attributes
+    ----------
+    face : int
+    rows : array of shape (loaves,)
+    score, known, base : array of shape (loaves,)
+        From ``innovations``.
+    place, doubt : array of shape (before + loaves,)
+        From ``places``, with those of the loaves before the first base.
+    """
+
+    face: int
+    rows: IntArray
+    score: FloatArray
+    known: FloatArray
+    base: FloatArray
+    place: FloatArray
+    doubt: FloatArray
+
+
+def _watched(
+    fit: Fit, spell: int, seen: Innovations, place: FloatArray, doubt: FloatArray
+) -> _Watched:
+    """One wire between services."""
     face = fit.sources.spells[spell][0]
-    return np.flatnonzero((fit.sources.variance[:, face] == spell) & ~np.isnan(seen.base))
+    rows = np.flatnonzero(fit.sources.variance[:, face] == spell)
+    wire = face - 1
+    based = rows[~np.isnan(seen.base[rows])]
+    return _Watched(
+        face,
+        based,
+        seen.score[based, wire],
+        seen.known[based, wire],
+        seen.base[based],
+        place[rows, wire],
+        doubt[rows, wire],
+    )
+
+
+def _sums(wire: _Watched) -> FloatArray:
+    """The sum for wander, and those for a move away from the stop and towards it."""
+    told = wire.score, wire.known
+    return np.stack([
+        rising(wander_gain(*told, wire.base**2, SLACK)),
+        rising(move_gain(*told, SHIFT * wire.base)),
+        rising(move_gain(*told, -SHIFT * wire.base)),
+    ])  # fmt: skip
 
 
 @dataclass(frozen=True)
@@ -160,45 +208,91 @@ class _Alarm:
     signal: int
     end: int
     still: bool
+    above: float
 
 
 def _alarms(sums: FloatArray, limits: FloatArray) -> list[_Alarm]:
     """The alarms of one wire between services, one after the other."""
     found, start, loaves = list[_Alarm](), 0, sums.shape[1]
-    above = sums > limits[:, None]
-    while above[:, start:].any():
-        signal = start + int(above[:, start:].any(axis=0).argmax())
-        fallen = np.flatnonzero(~(sums[above[:, signal], signal:] > 0).any(axis=0))
+    over = sums - limits[:, None]
+    while (over[:, start:] > 0).any():
+        signal = start + int((over[:, start:] > 0).any(axis=0).argmax())
+        fallen = np.flatnonzero(~(sums[over[:, signal] > 0, signal:] > 0).any(axis=0))
         end = signal + int(fallen[0]) if len(fallen) else loaves
-        found.append(_Alarm(signal, end, not len(fallen)))
+        found.append(_Alarm(signal, end, not len(fallen), float(over[:, signal].max())))
         start = end
     return found
 
 
-def _signal(fit: Fit, spell: int, alarm: _Alarm, seen: Innovations) -> list[Any]:
-    """What happened to a wire, and since when: a flat prior over loaves and sizes of change."""
-    face = fit.sources.spells[spell][0]
-    rows = _watched(fit, spell, seen)[: alarm.end]
-    wire, base = (seen.score[rows, face - 1], seen.known[rows, face - 1]), seen.base[rows]
-    ways = {
-        "wanders": [wander_gain(*wire, base**2, ratio) for ratio in RATIOS],
-        "moved": [move_gain(*wire, side * one * base) for one in SHIFTS for side in (1, -1)],
-    }
-    logs = {}
-    for what, gains in ways.items():
-        # From each loaf on to the last, what a change with that loaf makes of all that followed.
-        onwards = np.cumsum(np.array(gains)[:, ::-1], axis=1)[:, ::-1]
-        logs[what] = np.logaddexp.reduce(onwards, axis=0) - np.log(len(gains))
-    what = max(logs, key=lambda one: float(np.logaddexp.reduce(logs[one])))
-    weight = np.exp(logs[what] - logs[what].max())
+@dataclass(frozen=True)
+class _Found:
+    """What an alarm was and when it began: most likely, and 95 % sure between two loaves."""
+
+    alarm: _Alarm
+    what: str
+    since: int
+    earliest: int
+    latest: int
+
+
+def _found(wire: _Watched, alarm: _Alarm, move_limit: float) -> list[_Found]:
+    """
+    What happened to a wire, and since when: a flat prior over loaves and sizes of change.
+
+    A wander may grow, which no later loaf must be taken to deny: its beginning is looked for in the
+    loaves up to the signal. A move stays as it is, so all that follow tell of it; where they are
+    sure that it came after the signal, the signal was one of chance and ends where the move begins.
+    """
+    ratios = np.array([
+        wander_gain(wire.score, wire.known, wire.base**2, one) for one in RATIOS
+    ])  # fmt: skip
+    wandered, moved = _wandered(ratios, alarm.end), _moved(wire, alarm.end)
+    so_far = slice(alarm.signal + 1)
+    if np.logaddexp.reduce(wandered[so_far]) > np.logaddexp.reduce(moved[so_far]):
+        return [_dated(alarm, "wanders", _wandered(ratios, alarm.signal + 1))]
+    later = _dated(alarm, "moved", moved)
+    if later.earliest <= alarm.signal:
+        return [_dated(alarm, "moved", moved[so_far])]
+    chance = replace(alarm, end=later.since, still=False)
+    steps = np.array([
+        move_gain(wire.score, wire.known, side * SHIFT * wire.base)[later.since : alarm.end]
+        for side in (1, -1)
+    ])  # fmt: skip
+    over = np.cumsum(steps, axis=1).max(axis=0) - move_limit
+    signal = int((over > 0).argmax())
+    again = replace(alarm, signal=later.since + signal, above=float(over[signal]))
+    return [*_found(wire, chance, move_limit), replace(later, alarm=again)]
+
+
+def _wandered(ratios: FloatArray, end: int) -> FloatArray:
+    """Log likelihood ratio, ratios averaged, of more wander from each loaf on to an end."""
+    sums = np.cumsum(ratios[:, :end][:, ::-1], axis=1)[:, ::-1]
+    logs: FloatArray = np.logaddexp.reduce(sums, axis=0) - np.log(len(ratios))
+    return logs
+
+
+def _moved(wire: _Watched, end: int) -> FloatArray:
+    """
+    Log likelihood ratio, moves averaged, of another place from each loaf on to an end.
+
+    Places before and after are both estimated, by all loaves since the service.
+    """
+    before = len(wire.place) - len(wire.rows)
+    until = before + end
+    weight = 1 / (wire.doubt[:until] + wire.base[0] ** 2)
+    known = np.concatenate([[0.0], np.cumsum(np.nan_to_num(weight))])
+    sums = np.concatenate([[0.0], np.cumsum(np.nan_to_num(weight * wire.place[:until]))])
+    first = np.maximum(known[before:-1], 1e-9)
+    second = np.maximum(known[-1] - known[before:-1], 1e-9)
+    apart = (sums[-1] - sums[before:-1]) / second - sums[before:-1] / first
+    doubt, spread = 1 / first + 1 / second, (MOVES * wire.base[0]) ** 2
+    logs: FloatArray = (apart**2 / doubt * spread / (doubt + spread) - np.log1p(spread / doubt)) / 2
+    return logs
+
+
+def _dated(alarm: _Alarm, what: str, logs: FloatArray) -> _Found:
+    """An alarm with the loaf it began with, each loaf as likely beforehand."""
+    weight = np.exp(logs - logs.max())
     share = np.cumsum(weight) / weight.sum()
     low, high = np.searchsorted(share, [0.025, 0.975])
-    label = fit.loaves.labels
-    return [
-        fit.cutter.number(face),
-        f"bars {face} and {face + 1}",
-        what,
-        label[rows[alarm.signal]],
-        *(label[rows[one]] for one in (int(weight.argmax()), int(low), int(high))),
-        alarm.still,
-    ]
+    return _Found(alarm, what, int(weight.argmax()), int(low), int(high))
