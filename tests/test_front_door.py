@@ -29,14 +29,22 @@ SIGNATURES = {
         "in_order=True, group_total=None, tare_sd=0.0, tare_n=0, handled=0)"
     ),
     "judge_lots": (
-        "(table, books, *, lot='batch', net='net_g', declared='declared_g', lot_size, order=None)"
+        "(table, books, *, lot='batch', net='net_g', declared='declared_g', lot_size, "
+        "test='non-destructive', order=None)"
     ),
-    "chance_of_rejection": "(mean, sd, declared, book, *, lot_size, sd_between=0.0, unit='g')",
-    "rejection_by_test": "(mean, sd, declared, book, *, lot_size, sd_between=0.0, unit='g')",
+    "chance_of_rejection": (
+        "(mean, sd, declared, book, *, lot_size, sd_between=0.0, test='non-destructive', unit='g')"
+    ),
+    "rejection_by_test": (
+        "(mean, sd, declared, book, *, lot_size, sd_between=0.0, test='non-destructive', unit='g')"
+    ),
     "chance_by_setting": (
-        "(mean, sd, declared, book, *, lot_size, sd_between=0.0, batches=4, unit='g')"
+        "(mean, sd, declared, book, *, lot_size, sd_between=0.0, batches=4, "
+        "test='non-destructive', unit='g')"
     ),
-    "rejection_outlook": "(net, declared, book, *, lot_size, group=None, unit='g')",
+    "rejection_outlook": (
+        "(net, declared, book, *, lot_size, group=None, test='non-destructive', unit='g')"
+    ),
     "oc_curve": "(books, lot_size, *, test='non-destructive')",
     "review": "(works, week=None, books=None, *, as_of=None)",
     "weekly_page": "(review, out)",
@@ -45,6 +53,7 @@ SIGNATURES = {
     "charts.mean_sd": "(subgroups, *, base=None, robust=False, unit='g')",
     "charts.individuals": "(values, *, base=None, robust=False, unit='g', what='reading')",
     "charts.batch_means": ("(values, batch, *, base=None, unit='g')"),
+    "charts.chance_outside": "(batches, *, among=False)",
     "charts.ewma": (
         "(values, *, target=None, sd=None, weight=0.2, width=3.0, side='both', base=None, unit='g')"
     ),
@@ -59,7 +68,7 @@ SIGNATURES = {
         "(chart, shift=None, *, q=(0.05, 0.25, 0.5, 0.75, 0.95), subgroups=None, n=None, **design)"
     ),
     "charts.rule_prices": ("(rules, *, width=3.0, a_year=None)"),
-    "charts.patterns": ("(points, rules, *, width=3.0)"),
+    "charts.ControlChart.with_rules": "(self, rules)",
     "wires.study": (
         "(bars, *, spacing_mm, ends='both trimmed', services=None, noise_g=None, net='net', "
         "end_wires_counted=False, confidence=0.95)"
@@ -86,12 +95,14 @@ ATTRIBUTES = {
         "title week as_of to_do findings batches checks pull fresh giveaway charts tests rules "
         "from_memory not_used unread questions files show figure to_dict"
     ),
+    "charts.ControlChart": (
+        "centre lower upper points signals figure spread finding sigma unit note patterns"
+    ),
     "wires.WireStudy": (
         "wires history displacements scores causes set_aside finding base_mm noise_g remainder_mm "
         "confidence cutter"
     ),
     "wires.WireWatch": "signals wander_sums move_sums wander_limit move_limit false_alarm",
-    "charts.ControlChart": "centre lower upper points signals figure spread finding sigma unit",
 }
 
 

@@ -1,4 +1,4 @@
-"""The chance that a book's reference test rejects the next lot from a process."""
+"""The chance that a book's official test rejects the next lot from a process."""
 
 from __future__ import annotations
 
@@ -53,10 +53,11 @@ def chance_of_rejection(
     *,
     lot_size: int,
     sd_between: float = 0.0,
+    test: str = "non-destructive",
     unit: str = "g",
 ) -> float:
     """
-    How likely a book's reference test is to reject the next lot of a process.
+    How likely a book's official test is to reject the next lot of a process.
 
     The lot is one yet to be made: its mean varies around `mean` by `sd_between`, its packages
     around the lot's own mean by `sd`, both normally, so packages drawn from it are as good as drawn
@@ -74,6 +75,8 @@ def chance_of_rejection(
         at the fewest.
     sd_between : float
         Spread of lot means.
+    test : str
+        Another of the book's tests: ``"destructive"``, ``"single"``, ``"category B"``.
     unit : str
         Of `mean`, `sd` and `sd_between`; the declaration has its own.
 
@@ -85,7 +88,8 @@ def chance_of_rejection(
     Raises
     ------
     ValueError
-        A mean or spread that cannot be, an unknown book, a declaration or lot it has no plan for.
+        A mean or spread that cannot be, an unknown book or test, a declaration or lot it has no
+        plan for.
 
     See Also
     --------
@@ -93,8 +97,8 @@ def chance_of_rejection(
 
     Notes
     -----
-    It is the book's reference test, no more: under the EU and UK rules that test does not ask for
-    packages short by more than 2T, which may not be sold all the same. The printed factor decides.
+    It is the one test, no more: under the EU and UK rules none of them asks for packages short by
+    more than 2T, which may not be sold all the same. The printed factor decides.
 
     Each test by itself is exact: counts binomial through both stages, the mean by the non-central t
     distribution, lot means integrated numerically. The tests share the same weights; how they go
@@ -113,9 +117,14 @@ def chance_of_rejection(
     0.16
     >>> round(chance_of_rejection(121, 8**0.5, "120 g", "eu-76-211", lot_size=200), 4)
     0.0055
+
+    A mean exactly at the label fails every second time where the average has no allowance:
+
+    >>> round(chance_of_rejection(120, 2, "120 g", "us-hb133", lot_size=108, test="category B"), 2)
+    0.5
     """
     return rejection_by_test(
-        mean, sd, declared, book, lot_size=lot_size, sd_between=sd_between, unit=unit
+        mean, sd, declared, book, lot_size=lot_size, sd_between=sd_between, test=test, unit=unit
     ).any
 
 
@@ -127,6 +136,7 @@ def rejection_by_test(
     *,
     lot_size: int,
     sd_between: float = 0.0,
+    test: str = "non-destructive",
     unit: str = "g",
 ) -> RejectionByTest:
     """
@@ -150,7 +160,7 @@ def rejection_by_test(
     if sd_between < 0:
         raise ValueError(f"sd_between is {sd_between:g} g; give zero or more")
     found = limits(declared, book)
-    plan = inspected(found.book, whole_number(lot_size))
+    plan = inspected(found.book, whole_number(lot_size), test)
     if plan.count_stages and (plan.mean_n or 0) > plan.count_stages[0].n:
         raise ValueError(
             f"{found.book.name} takes more packages for the mean than for the first count; "
@@ -160,7 +170,7 @@ def rejection_by_test(
     if math.isfinite(found.over_g) and not (single and plan.mean_n is None):
         raise ValueError(
             f"{found.book.name} limits what is over beside an average or allowed light packages; "
-            "no chance is worked out for such a plan"
+            "no chance is worked out for such a plan (rejection_outlook judges a batch under it)"
         )
     fine = sd / math.sqrt(plan.n)
     tests = _tests(plan, found, sd)
@@ -178,6 +188,7 @@ def chance_by_setting(
     lot_size: int,
     sd_between: float = 0.0,
     batches: int = 4,
+    test: str = "non-destructive",
     unit: str = "g",
 ) -> pd.DataFrame:
     """
@@ -188,6 +199,8 @@ def chance_by_setting(
     batches : int
         Batches mixed evenly in the customer's store. The spread between them then lies mostly
         within the lot, which is taken as normal again, with the same spread in all.
+    test : str
+        As in `chance_of_rejection`.
 
     Returns
     -------
@@ -215,16 +228,16 @@ def chance_by_setting(
         (f"on a shop shelf, {SHELF} of one batch", SHELF, sd, sd_between),
     ):
         try:
-            weighed = inspected(rules, size).n
+            plan = inspected(rules, size, test)
         except NoPlan as missing:
             rows.append((setting, size, 0, math.nan, str(missing)))
             continue
         chance = chance_of_rejection(
-            mean, within, declared, rules, lot_size=size, sd_between=between, unit=unit
+            mean, within, declared, rules, lot_size=size, sd_between=between, test=test, unit=unit
         )
-        figures = (*limits(declared, rules).figures, *inspected(rules, size).figures)
+        figures = (*limits(declared, rules).figures, *plan.figures)
         memory = any(figure.grade == "from memory" for figure in figures)
-        rows.append((setting, size, weighed, chance, "figures from memory" if memory else ""))
+        rows.append((setting, size, plan.n, chance, "figures from memory" if memory else ""))
     columns = ["setting", "lot_size", "weighed", "chance", "note"]
     return pd.DataFrame(rows, columns=columns).set_index("setting")
 

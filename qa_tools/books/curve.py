@@ -81,7 +81,7 @@ def oc_curve(
     books : name, RuleBook, or several of them
     lot_size : int
     test : str
-        Another of the books' tests: ``"destructive"``, ``"single"``.
+        Another test, which every book has: ``"destructive"``, ``"single"``, ``"category B"``.
 
     Raises
     ------

@@ -11,7 +11,6 @@ from qa_tools.readings.quantities import GRAMS, Declaration, Quantity
 
 Goods = Literal["solid", "viscous", "liquid"]
 _AVOIRDUPOIS: Final = ("oz", "lb")
-_AVOIRDUPOIS_WORD: Final = "avoirdupois"
 
 
 @dataclass(frozen=True)
@@ -56,7 +55,7 @@ def label_check(
 
     Two quantities hold together when one is the other converted and rounded, down or up, at the
     figures it shows: grams and kilograms at the figures that the book asks for, ounces and pounds
-    at two or more.
+    at two or more. In one and the same unit they have to be equal.
 
     Parameters
     ----------
@@ -107,7 +106,7 @@ def label_check(
         agrees, said = _together(*label.parts, figures)
         (remarks if agrees else findings).append(said)
     clause = f" ({rule.get('clause')})"
-    systems = {_AVOIRDUPOIS_WORD if part.unit in _AVOIRDUPOIS else "metric" for part in label.parts}
+    systems = {_system(part) for part in label.parts}
     if "needs" in rule and rule["needs"] not in systems:
         findings.append(f"{label} says nothing in {rule['needs']} units: {rule['needs_clause']}.")
     if "both" in rule and len(systems) < 2:
@@ -141,8 +140,13 @@ def _together(first: Quantity, second: Quantity, figures: tuple[int, ...]) -> tu
         if part.value == exact:
             return True, f"{part} is {other}."
         step = _step(part.value, figures, part.unit)
-        if abs(part.value - exact) < step and part.value % step == 0:
+        if first.unit != second.unit and abs(part.value - exact) < step and part.value % step == 0:
             return True, f"{first} and {second} are one, rounded; {more} is the larger, by {by} g."
+    if _system(first) == _system(second):
+        return False, (
+            f"{first} and {second} contradict each other, both in {_system(first)} units: keep the "
+            "one that the package holds."
+        )
     away = float(100 * abs(first.grams - second.grams) / min(first.grams, second.grams))
     in_first, in_second = second.grams / GRAMS[first.unit], first.grams / GRAMS[second.unit]
     write_first = _down(in_first, _step(first.value, figures, first.unit))
@@ -152,6 +156,10 @@ def _together(first: Quantity, second: Quantity, figures: tuple[int, ...]) -> tu
         f"{first.unit}, {away:.2g} % apart: write {first} / {write_second} {second.unit} or "
         f"{write_first} {first.unit} / {second}."
     )
+
+
+def _system(part: Quantity) -> str:
+    return "avoirdupois" if part.unit in _AVOIRDUPOIS else "metric"
 
 
 def _figures(value: Decimal) -> int:

@@ -13,6 +13,8 @@ from numpy.typing import NDArray
 from qa_tools.books.limits import EXACT_G, Limits, above, limits
 from qa_tools.books.official import (
     ALREADY,
+    FAILS,
+    PASSES,
     already_failed,
     conclude,
     decide,
@@ -20,7 +22,7 @@ from qa_tools.books.official import (
     is_direct,
     too_few,
 )
-from qa_tools.books.plans import NoPlan, SamplingPlan
+from qa_tools.books.plans import NoPlan, SamplingPlan, refuse_test
 from qa_tools.books.rulebook import RuleBook, rulebook
 from qa_tools.readings.quantities import Declaration
 
@@ -41,6 +43,7 @@ def judge_lots(
     net: str = "net_g",
     declared: float | str = "declared_g",
     lot_size: int | str,
+    test: str = "non-destructive",
     order: str | None = None,
 ) -> Table:
     """
@@ -58,6 +61,8 @@ relation
         A column's name wins over words.
     lot_size : int or str
         Packages in every lot, or the name of the column that says.
+    test : str
+        Another test, which every book has: ``"destructive"``, ``"single"``, ``"category B"``.
     order : str, optional
         The column that tells the first sample of a double plan from the second: a running number,
         a time, 1 and 2. Without it a lot that holds both samples is ``"over plan"``.
@@ -77,17 +82,17 @@ relation
     ValueError
         A column that is not there, a weighing without its lot, a weight that is missing or not a
         positive number, a lot whose size is missing or not a whole number, or that has two sizes
-        or declared quantities, an order that does not tell the first sample of a lot, no book or
-        an unknown one, a declaration a book does not cover.
+        or declared quantities, an order that does not tell the first sample of a lot, no book, an
+        unknown one or one named twice, a test or a declaration that a book does not have.
     TypeError
         Not a table, or one of an engine other than those named above; `order` with an engine that
         does not rank within a lot (Arrow, Dask).
 
     Notes
     -----
-    The summaries are made by the table engine in one pass (one more where a column declares, and
-    where second samples are there), and judged with the same comparisons as `judge`, boundary
-    cases included.
+    The summaries are made by the table engine in one pass (one more where second samples are there,
+    and a quick look before it at a column that declares), and judged with the same comparisons as
+    `judge`, boundary cases included.
 
     Examples
     --------
@@ -112,6 +117,10 @@ relation
     if not chosen:
         raise ValueError("no rule book was named; qa.rulebooks() lists them")
     rules = [rulebook(book) if isinstance(book, str) else book for book in chosen]
+    for i, book in enumerate(rules):
+        refuse_test(book, test)
+        if book.name in [other.name for other in rules[:i]]:
+            raise ValueError(f"{book.name} is named twice; its rows would be told apart by nothing")
     columns: list[str] = given.collect_schema().names()
     named = ((lot, "lot"), (net, "net weight"), (lot_size, "lot size"), (order, "order"))
     for column, what in named:
@@ -139,7 +148,7 @@ relation
         return _summarise(_first(frame, n), labels, found, lot_size)
 
     compact = given.implementation.is_duckdb() and _has_arrow()
-    judged = _judged(lots, rules, found, None if order is None else first, compact)
+    judged = _judged(lots, rules, found, test, None if order is None else first, compact)
     return cast(Table, _like(given, judged.rename({"lot": lot})))
 
 
@@ -182,11 +191,21 @@ def _collected(frame: nw.LazyFrame[Any]) -> nw.DataFrame[Any]:
 
 def _labels(frame: nw.LazyFrame[Any]) -> list[Declaration]:
     """What each declared number of grams in the table stands for."""
-    made = _collected(frame.select("declared").unique())
-    values = np.sort(made["declared"].to_numpy().astype(float))
+    import narwhals as nw
+
+    grams = nw.col("declared")
+    values = _values(frame.select(grams.min().alias("least"), grams.max().alias("most")))
+    if values.size > 1:  # a single label needs no search through the rows
+        values = _values(frame.select("declared").unique())
     if (values == 0).any():
         raise ValueError("every row needs a declared quantity above zero, in grams")
     return [Declaration.parse(value) for value in values.tolist()]
+
+
+def _values(frame: nw.LazyFrame[Any]) -> NDArray[np.float64]:
+    """The different numbers of a small lazy table, in order."""
+    values: NDArray[np.float64] = np.unique(_collected(frame).to_numpy().astype(float))
+    return values[~np.isnan(values)]  # the least of no rows
 
 
 def _first(frame: nw.LazyFrame[Any], n: int) -> nw.LazyFrame[Any]:
@@ -225,9 +244,9 @@ class Lots(NamedTuple):
     heaviest: NDArray[np.float64]
     beyond: Sequence[tuple[NDArray[np.int64], NDArray[np.int64]]]  # T and 2T, by book
 
-    def under(self, limit: Limits, book: int, at: NDArray[np.intp]) -> Sums:
+    def under(self, limit: Limits, book: int, at: slice | NDArray[np.intp]) -> Sums:
         """What decides on some of the lots under a book."""
-        over = np.where(above(self.heaviest[at], limit.over_g), -1, 1).astype(np.int8)
+        over = np.where(above(self.heaviest[at], limit.over_g), FAILS, PASSES)
         error = self.mean[at] - limit.target_g
         short, twice = self.beyond[book]
         return Sums(error, self.sd[at], short[at], twice[at], over)
@@ -242,41 +261,43 @@ def _summarise(
     """Size, spread, and counts beyond each book's limits of every lot, by the engine."""
     import narwhals as nw
 
-    said = [name for name in ("declared", "lot_size") if name in frame.collect_schema().names()]
+    said = ["lot_size"] if isinstance(lot_size, str) else []
+    if len(labels) > 1:  # a single label of the whole table is every lot's
+        said.append("declared")
     # books that set the same limits share their counts
     cuts = [tuple(getattr(limit, cut) for limit in each) for each in found for cut in _CUTS]
     names = {edges: f"beyond_{i}" for i, edges in enumerate(dict.fromkeys(cuts))}
+    # counted, not summed: sums of truth are of another kind in some engines, and slow to take over
     flags = {
-        name: (nw.col("net") < _edge(edges, labels)).cast(nw.Int64) for edges, name in names.items()
+        name: nw.when(nw.col("net") < _edge(edges, labels)).then(nw.col("net"))
+        for edges, name in names.items()
     }
     sums = [
         nw.len().alias("n"),
         nw.col("net").mean().alias("mean"),
         nw.col("net").std(ddof=1).alias("sd"),
-        *(nw.col(flag).sum() for flag in flags),
+        *(nw.col(flag).count() for flag in flags),
     ]
     for name in ("net", *said):
         sums += [nw.col(name).min().alias(f"{name}_low"), nw.col(name).max().alias(f"{name}_high")]
-    # the sums of some engines are of another kind, slow to take over
-    whole = [nw.col(flag).cast(nw.Int64) for flag in flags]
-    grouped = frame.with_columns(**flags).group_by("lot").agg(*sums)
-    made = _collected(grouped.with_columns(*whole).sort("lot"))
+    made = _collected(frame.with_columns(**flags).group_by("lot").agg(*sums).sort("lot"))
     lots = {name: made[name].to_numpy() for name in made.columns if name != "lot"}
     _refuse(made["lot"], lots, said)
     beyond = [lots[names[edges]].astype(np.int64, copy=False) for edges in cuts]
-    each = np.ones(len(made))
-    grams = [_grams(words) for words in labels]
+    size, label = np.full(len(made), lot_size), np.zeros(len(made), np.intp)
+    if "lot_size" in said:
+        size = lots["lot_size_low"]
+    if "declared" in said:
+        label = np.searchsorted([_grams(words) for words in labels], lots["declared_low"])
     return Lots(
         name=made["lot"],
-        n=lots["n"].astype(np.int64),
-        size=lots.get("lot_size_low", each * (0 if isinstance(lot_size, str) else lot_size)).astype(
-            np.int64
-        ),
-        label=np.searchsorted(grams, lots.get("declared_low", each * grams[0] if grams else each)),
-        mean=lots["mean"].astype(float),
-        sd=lots["sd"].astype(float),
-        lightest=lots["net_low"].astype(float),
-        heaviest=lots["net_high"].astype(float),
+        n=lots["n"].astype(np.int64, copy=False),
+        size=size.astype(np.int64, copy=False),
+        label=label,
+        mean=lots["mean"].astype(float, copy=False),
+        sd=lots["sd"].astype(float, copy=False),
+        lightest=lots["net_low"].astype(float, copy=False),
+        heaviest=lots["net_high"].astype(float, copy=False),
         beyond=list(zip(beyond[::2], beyond[1::2], strict=True)),
     )
 
@@ -311,7 +332,7 @@ def _refuse(names: nw.Series[Any], lots: Mapping[str, NDArray[Any]], said: Seque
         )
     for name in said:
         low, high = lots[f"{name}_low"], lots[f"{name}_high"]
-        for at in np.flatnonzero((low == 0) | (low % 1 != 0) & (name == "lot_size"))[:1]:
+        for at in np.flatnonzero((low == 0) | (low != np.trunc(low)) & (name == "lot_size"))[:1]:
             found = f"has {low[at]:g} packages" if low[at] else "does not say how many were packed"
             raise ValueError(f"lot {names[int(at)]} {found}; give a whole number in every row")
         for at in np.flatnonzero(low < high)[:1]:
@@ -325,6 +346,7 @@ def _judged(
     lots: Lots,
     rules: Sequence[RuleBook],
     found: Sequence[Sequence[Limits]],
+    test: str,
     first: Callable[[int], Lots] | None,
     compact: bool,
 ) -> nw.DataFrame[Any]:
@@ -334,17 +356,19 @@ def _judged(
     order = sorted(range(len(rules)), key=lambda i: rules[i].name)
     shape = (len(lots.n), len(rules))
     error = np.empty(shape)
-    ends = np.empty(shape, np.intp)
-    said: dict[tuple[str, str, str], int] = {}
+    ends = np.empty(shape, np.int32)
+    said: dict[tuple[str, ...], int] = {}
     for at in _kinds(lots):
-        size, n = int(lots.size[at[0]]), int(lots.n[at[0]])
+        size, n, label = (int(values[at][0]) for values in (lots.size, lots.n, lots.label))
         for j, i in enumerate(order):
-            limit = found[i][lots.label[at[0]]]
+            limit = found[i][label]
             sums = lots.under(limit, i, at)
             error[at, j] = sums.error
             drawn = partial(_drawn, first, lots, limit, i, at)
-            for which, end in _ends(limit, size, n, sums, drawn):
-                ends[at[which], j] = said.setdefault(end, len(said))
+            end = np.empty(sums.error.shape, np.int32)
+            for which, texts in _ends(limit, test, size, n, sums, drawn):
+                end[which] = said.setdefault((rules[i].name, *texts), len(said))
+            ends[at, j] = end
     one = shape[1] == 1  # a row a lot: nothing to repeat
     lot: Any = slice(None) if one else np.repeat(np.arange(shape[0]), shape[1])
     names = nw.maybe_reset_index(lots.name if one else lots.name[lot])
@@ -352,20 +376,20 @@ def _judged(
     def column(name: str, values: Any, kind: Any = None) -> nw.Series[Any]:
         return nw.new_series(name, values, kind, backend=names.implementation)
 
-    def texts(name: str, words: Sequence[str], at: NDArray[np.intp]) -> nw.Series[Any] | nw.Expr:
-        if len(words) == 1:
+    def text(name: str, words: Sequence[str]) -> nw.Series[Any] | nw.Expr:
+        if len(set(words)) == 1:
             return nw.lit(words[0], nw.String).alias(name)
         if compact:  # millions of rows say a few sentences
             import pyarrow as pa
 
-            coded = pa.DictionaryArray.from_arrays(at.astype(np.int32), list(words))
+            coded = pa.DictionaryArray.from_arrays(ends.ravel(), list(words))
             made: nw.Series[Any] = nw.from_native(pa.chunked_array([coded]), series_only=True)
             return made.alias(name)
-        return nw.maybe_reset_index(column(name, words, nw.String)[at])
+        return nw.maybe_reset_index(column(name, words, nw.String)[ends.ravel()])
 
-    outcome, reason, memory = zip(*said, strict=True) if said else ((), (), ())
+    book, outcome, reason, memory = zip(*said or [("",) * 4], strict=True)
     return names.to_frame().with_columns(
-        texts("book", [rules[i].name for i in order], np.tile(np.arange(shape[1]), shape[0])),
+        text("book", book),
         column("n", lots.n[lot]),
         column("mean_error", error.ravel()),
         column("sd", lots.sd[lot]),
@@ -373,28 +397,26 @@ def _judged(
         column("beyond_t2", np.stack([lots.beyond[i][1] for i in order], axis=1).ravel()),
         column("lightest", lots.lightest[lot]),
         column("heaviest", lots.heaviest[lot]),
-        texts("outcome", outcome, ends.ravel()),
-        texts("reason", reason, ends.ravel()),
-        texts("from_memory", memory, ends.ravel()),
+        text("outcome", outcome),
+        text("reason", reason),
+        text("from_memory", memory),
     )
 
 
-def _kinds(lots: Lots) -> list[NDArray[np.intp]]:
+def _kinds(lots: Lots) -> Iterator[slice | NDArray[np.intp]]:
     """Where the lots of one size, number weighed and label stand: one plan serves them all."""
     import pandas as pd
 
-    code = np.zeros(lots.n.size, np.int64)
-    if not code.size:
-        return []
-    varied = [values for values in (lots.size, lots.n, lots.label) if (values != values[0]).any()]
+    kinds = {"size": lots.size, "n": lots.n, "label": lots.label}
+    varied = {name: values for name, values in kinds.items() if (values != values[:1]).any()}
     if not varied:
-        return [np.arange(code.size)]
-    for values in varied:
-        codes, found = pd.factorize(values)
-        code = pd.factorize(code * len(found) + codes)[0]
-    by_kind = np.argsort(code, kind="stable")
-    ends = np.flatnonzero(np.diff(code[by_kind])) + 1
-    return np.split(by_kind, ends)
+        if lots.n.size:
+            yield slice(0, lots.n.size)
+        return
+    for at in map(np.asarray, pd.DataFrame(varied).groupby([*varied]).indices.values()):
+        first, last = int(at[0]), int(at[-1])
+        # lots that stand together need not be picked one by one
+        yield slice(first, last + 1) if last - first < at.size else at
 
 
 def _drawn(
@@ -402,16 +424,16 @@ def _drawn(
     lots: Lots,
     limit: Limits,
     book: int,
-    at: NDArray[np.intp],
+    at: slice | NDArray[np.intp],
     n: int,
 ) -> Sums | None:
     """The first samples of n of some lots, refused where their order does not tell them."""
     if first is None:
         return None
     drawn = first(n)
-    for row in at[drawn.n[at] != n][:1]:
+    for row in np.flatnonzero(drawn.n[at] != n)[:1]:
         raise ValueError(
-            f"the order does not tell which {n} of lot {lots.name[int(row)]} were drawn first; "
+            f"the order does not tell which {n} of lot {lots.name[at][int(row)]} were drawn first; "
             "number its weighings, or give no order"
         )
     return drawn.under(limit, book, at)
@@ -430,7 +452,12 @@ def _both(plan: SamplingPlan, first: Callable[[int], Sums | None]) -> Sums | Non
 
 
 def _ends(
-    limit: Limits, size: int, n: int, sums: Sums, first: Callable[[int], Sums | None]
+    limit: Limits,
+    test: str,
+    size: int,
+    n: int,
+    sums: Sums,
+    first: Callable[[int], Sums | None],
 ) -> Iterator[tuple[Any, tuple[str, str, str]]]:
     """Outcome, reason and remembered figures of lots alike in all but their weights."""
     figures = [*limit.figures]
@@ -443,7 +470,7 @@ def _ends(
         yield ..., end("unsettled", f"{n} weighed of {size} packed: one of the two is wrong")
         return
     try:
-        plan = limit.book.plan(size, n=n)
+        plan = limit.book.plan(size, test=test, n=n)
     except NoPlan as missing:
         yield ..., end("unsettled", str(missing))
         return
@@ -464,9 +491,9 @@ def _ends(
     short, mean, twice = decide(plan, drawn.error, drawn.sd, drawn.short, sums.twice)
     if drawn is not sums:  # only a count that the first sample leaves open asks for the second
         yield short != 0, over_plan
-        both = np.where(sums.short <= plan.count_stages[1].accept, 1, -1)
-        short = np.where(short == 0, both, 2)
-    each = np.ravel_multi_index((short + 1, mean + 1, twice + 1, sums.over + 1), (4, 3, 3, 3))
+        both = np.where(sums.short <= plan.count_stages[1].accept, PASSES, FAILS)
+        short = np.where(short == 0, both, np.int8(2))
+    each = 27 * (short + 1) + 9 * (mean + 1) + 3 * (twice + 1) + sums.over + 1  # below 128
     for code in np.flatnonzero(np.bincount(each)):
         tests = [int(test) - 1 for test in np.unravel_index(code, (4, 3, 3, 3))]
         if tests[0] < 2:

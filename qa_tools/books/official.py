@@ -13,7 +13,7 @@ from qa_tools.books.draws import Draws, share_of_draws
 from qa_tools.books.figures import Figure
 from qa_tools.books.limits import EXACT_G, Limits, above, below, in_grams, limits, whole_number
 from qa_tools.books.own import OwnCheck, grams, own_check, remembered
-from qa_tools.books.plans import NoPlan, SamplingPlan
+from qa_tools.books.plans import NoPlan, SamplingPlan, refuse_test
 from qa_tools.books.rulebook import Declared, RuleBook
 
 if TYPE_CHECKING:
@@ -28,6 +28,10 @@ PLAIN: Final[dict[str, str]] = {
     "too few": "too few weighed for the official test",
     "unsettled": "the official test is not settled",
 }
+
+
+PASSES: Final = np.int8(1)
+FAILS: Final = np.int8(-1)
 
 
 class Passed(NamedTuple):
@@ -67,14 +71,16 @@ def decide(
     count = np.ones(short.shape, np.int8)
     if plan.count_stages:
         stage = plan.count_stages[0]
-        count = np.where(short <= stage.accept, 1, np.where(short >= stage.reject, -1, 0))
+        more = np.where(short >= stage.reject, FAILS, np.int8(0))
+        count = np.where(short <= stage.accept, PASSES, more)
     mean = np.ones(short.shape, np.int8)
     if plan.factor is not None:
-        mean = np.where(mean_error + plan.factor * _spread(plan, sd) >= -EXACT_G, 1, -1)
+        enough = mean_error + plan.factor * _spread(plan, sd) >= -EXACT_G
+        mean = np.where(enough, PASSES, FAILS)
     over = np.ones(short.shape, np.int8)
     if plan.beyond_twice_reject is not None:
-        over = np.where(twice >= plan.beyond_twice_reject, -1, 1)
-    return Passed(count.astype(np.int8), mean.astype(np.int8), over.astype(np.int8))
+        over = np.where(twice >= plan.beyond_twice_reject, FAILS, PASSES)
+    return Passed(count, mean, over)
 
 
 def _spread(plan: SamplingPlan, sd: NDArray[np.float64]) -> NDArray[np.float64]:
@@ -353,7 +359,7 @@ def judge(
     group : sequence, shape (n,), optional
         The loaf or tray of each package, for our own check.
     test : str
-        Another of the book's tests: ``"destructive"``, ``"single"``.
+        Another of the book's tests: ``"destructive"``, ``"single"``, ``"category B"``.
     unit : str
         Of the weights; the declaration has its own.
     in_order : bool
@@ -393,6 +399,7 @@ def judge(
     weights = in_grams(net, unit)
     lot_size = whole_number(lot_size)
     found = limits(declared, book)
+    refuse_test(found.book, test)
     n = weights.size
     over = n > lot_size
     # Our own check speaks of the label, whatever may have dried away since.

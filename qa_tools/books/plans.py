@@ -111,9 +111,9 @@ class SamplingPlan:
         return max(self.n, sum(stage.n for stage in self.count_stages))
 
 
-def inspected(book: RuleBook, lot_size: int) -> SamplingPlan:
+def inspected(book: RuleBook, lot_size: int, test: str = "non-destructive") -> SamplingPlan:
     """
-    The sample an inspector is taken to weigh: the fewest the book asks for.
+    The sample an inspector is taken to weigh in one of a book's tests: the fewest it asks for.
 
     A book that judges each package by itself, from one upward, asks of the whole lot that none
     fails; there every package counts as weighed.
@@ -124,10 +124,27 @@ def inspected(book: RuleBook, lot_size: int) -> SamplingPlan:
     >>> inspected(rulebook("jp-guideline"), 96).n, inspected(rulebook("au-ordinary"), 96).n
     (96, 12)
     """
-    plan = plan_for(book, lot_size, "non-destructive", None)
+    plan = plan_for(book, lot_size, test, None)
     if plan.sample == "at least" and plan.n == 1:
-        return plan_for(book, lot_size, "non-destructive", lot_size)
+        return plan_for(book, lot_size, test, lot_size)
     return plan
+
+
+def refuse_test(book: RuleBook, test: str) -> None:
+    """
+    Refuse a test that a book does not have, naming those it has.
+
+    Examples
+    --------
+    >>> from qa_tools.books.rulebook import rulebook
+    >>> refuse_test(rulebook("us-hb133"), "destructive")
+    Traceback (most recent call last):
+    ValueError: us-hb133 has no 'destructive' test; it has category B, non-destructive
+    """
+    rows: Sequence[Mapping[str, Any]] = book.data.get("sampling", {}).get("plans", [])
+    tests = {row.get("test", "non-destructive") for row in rows}
+    if tests and test not in tests:
+        raise ValueError(f"{book.name} has no {test!r} test; it has {', '.join(sorted(tests))}")
 
 
 def plan_for(book: RuleBook, lot_size: int, test: str, n: int | None) -> SamplingPlan:
@@ -137,6 +154,7 @@ def plan_for(book: RuleBook, lot_size: int, test: str, n: int | None) -> Samplin
     sampling = book.data.get("sampling")
     if sampling is None:
         raise NoPlan(f"{book.name} has no sampling plan")
+    refuse_test(book, test)
     row = _row(book.name, sampling, lot_size, test)
     sample: Sample = row["sample"]
     first = _first(row, lot_size)
@@ -180,9 +198,6 @@ def plan_for(book: RuleBook, lot_size: int, test: str, n: int | None) -> Samplin
 
 def _row(name: str, sampling: Mapping[str, Any], lot_size: int, test: str) -> Mapping[str, Any]:
     rows: Sequence[Mapping[str, Any]] = sampling["plans"]
-    tests = {row.get("test", "non-destructive") for row in rows}
-    if test not in tests:
-        raise ValueError(f"{name} has no {test!r} test; it has {', '.join(sorted(tests))}")
     for row in rows:
         low, *high = row["lot"]
         if (

@@ -124,11 +124,11 @@ class RuleBook:
 
     def _looked_up(self, side: str, declared: Declared) -> Tolerance:
         tested = self.resolve(declared)
-        low, high = self.data.get("scope_g", (0, None))
-        if tested.grams < low or (high is not None and tested.grams > high):
+        low, *high = self.data.get("scope_g", (0,))
+        if tested.grams < low or any(tested.grams > most for most in high):
+            to = f"{low} g to {high[0]} g" if high else f"{low} g and more"
             raise ValueError(
-                f"{tested} is outside {self.name}, which covers {low} g to {high} g; "
-                "choose a book that covers it"
+                f"{tested} is outside {self.name}, which covers {to}; choose a book that covers it"
             )
         tables = self.data.get(side, [])
         if not tables:

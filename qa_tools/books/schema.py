@@ -185,10 +185,13 @@ def _check_book(data: Mapping[str, Any]) -> None:
         raise _Mistake(("name",), "the book needs a name")
     if data.get("beyond_twice", {}).get("reject", 1) < 1:
         raise _Mistake(("beyond_twice", "reject"), "reject is 0, so that every lot would fail")
-    if data.get("scope_g", [0, 1])[0] > data.get("scope_g", [0, 1])[-1]:
-        raise _Mistake(("scope_g",), "scope_g is the smallest and the largest quantity, in grams")
-    if len(data.get("scope_g", [0, 1])) != 2:
-        raise _Mistake(("scope_g",), "scope_g is the smallest and the largest quantity, in grams")
+    scope = data.get("scope_g", [0])
+    if not 1 <= len(scope) <= 2 or scope[0] > scope[-1]:
+        raise _Mistake(
+            ("scope_g",),
+            "scope_g is the smallest and the largest quantity, in grams, as [5, 10000]; [5] has no "
+            "largest",
+        )
     for key in ("deficiency", "excess"):
         for i, table in enumerate(data.get(key, [])):
             _check_bands(table["bands"], (key, i, "bands"))

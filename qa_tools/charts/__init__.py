@@ -1,12 +1,11 @@
 """Control charts: limits, the points that signal, and why. Numbers only; pictures draw them."""
 
-from qa_tools.charts.batches import batch_means
+from qa_tools.charts.batches import batch_means, chance_outside
 from qa_tools.charts.capability import Capability, capability
 from qa_tools.charts.chart import ControlChart
 from qa_tools.charts.design import Design, design
 from qa_tools.charts.diagnostics import diagnostics
 from qa_tools.charts.factors import Constants, constants
-from qa_tools.charts.patterns import patterns
 from qa_tools.charts.phases import Base
 from qa_tools.charts.run_length import rule_prices, run_length, run_length_quantiles
 from qa_tools.charts.shewhart import individuals, mean_range, mean_sd
@@ -20,6 +19,7 @@ __all__ = [
     "Design",
     "batch_means",
     "capability",
+    "chance_outside",
     "constants",
     "cusum",
     "design",
@@ -28,7 +28,6 @@ __all__ = [
     "individuals",
     "mean_range",
     "mean_sd",
-    "patterns",
     "rule_prices",
     "run_length",
     "run_length_quantiles",

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Final
 
 import numpy as np
@@ -36,8 +37,8 @@ class ControlChart:
     points : DataFrame
         One row a point: point (counted from 1), label, n (readings behind it), value, centre,
         lower, upper (in the unit of the readings; NaN on a side that is not watched), base
-        (whether limits are set on it), reason (where the point signals: by how much, and what to
-        look for; else "").
+        (whether limits are set on it), reason (where the point signals: by how much or by which
+        pattern, and what to look for; else "").
     sigma : float
         Standard deviation of one reading within a subgroup, as the limits (the last ones) use it.
     unit : str
@@ -58,6 +59,10 @@ class ControlChart:
         What else to know of the chart, in plain words.
     phases : tuple of Phase
         Points judged by the same limits, where base periods were named.
+    patterns : DataFrame or None
+        Of a chart ``with_rules``: one row a rule and point that completes its pattern: point,
+        label, rule, since and since_label (where the pattern begins), what (in words), chance_in
+        (by chance the rule alone signals once in so many points), reason.
 
     Examples
     --------
@@ -84,6 +89,7 @@ class ControlChart:
     components: Components | None = None
     note: str = ""
     phases: tuple[Phase, ...] = ()
+    patterns: pd.DataFrame | None = None
 
     @property
     def few(self) -> bool:
@@ -126,13 +132,109 @@ class ControlChart:
             else f"{from_few} so far: too few to trust the limits"
         )
         if not signals.empty:
-            return f"{self._outside()} ({few})" if self.few else self._outside()
+            return f"{self._signalled()} ({few})" if self.few else self._signalled()
         if self.few:
             return f"{few[:1].upper()}{few[1:]}, shown for orientation"
+        return self._all_within() + ("" if self.patterns is None else " and make no pattern")
+
+    @property
+    def beyond(self) -> pd.Series[bool]:
+        """For each point whether it lies beyond a limit."""
+        rows = self.points
+        return (rows["value"] > rows["upper"]) | (rows["value"] < rows["lower"])
+
+    def with_rules(self, rules: str | Sequence[str]) -> ControlChart:
+        """
+        The same chart, its points judged by supplementary run rules too.
+
+        Do points make a pattern, though each lies within the limits? Every rule costs false
+        alarms: ``.note`` says how many, ``charts.rule_prices`` which rule costs what.
+
+        Parameters
+        ----------
+        rules : str or sequence of str
+            Named by what they count, any numbers: "8 on a side", "2 of 3 beyond 2" (on the same
+            side), "6 rising or falling", "14 up and down" (by turns), "15 within 1", "8 outside 1"
+            (in a row, on either side), "beyond 2.5". Distances in standard deviations of the
+            plotted point, a third of the way to the limit.
+
+        Returns
+        -------
+        ControlChart
+            Points that complete a pattern signal too, with its reason; the patterns one by one are
+            in ``.patterns``. None runs on across new limits. The chart of the spread stays as it
+            is.
+
+        Raises
+        ------
+        ValueError
+            A rule that is none; a chart of a weighted mean, a sum or a spread; a chart that has its
+            rules already.
+
+        Notes
+        -----
+        ISO 7870-2, number-free; the prices by ``run_length``.
+
+        Examples
+        --------
+        >>> from qa_tools.charts import individuals
+        >>> level = [0.3, -0.9, 0.6, -0.5, 0.4, -0.3, 0.6, -0.2, 0.5, -0.4]
+        >>> low = [-0.4, -0.2, -0.5, -0.3, -0.6, -0.2, -0.4]
+        >>> chart = individuals([*level, *low], base=10).with_rules("8 on a side")
+        >>> print(chart.finding)
+        All 17 readings lie within the limits, but there is a pattern from point 10 to 17: 8 points
+        in a row on one side of the centre, here below (limits from only 10 points: too few to trust
+        them)
+        >>> chart.signals["point"].tolist(), round(chart.patterns.loc[0, "chance_in"])
+        ([17], 255)
+        """
+        from qa_tools.charts.patterns import patterns, price
+
+        if self.patterns is not None:
+            raise ValueError("this chart has its run rules already; give all of them in one call")
+        if self.spread is None:
+            raise ValueError(
+                "run rules are for charts of means, batch means or single readings. Points of a "
+                "weighted mean or a sum carry over from one to the next, and have their own limit "
+                f"instead; those of a spread lie unevenly about the centre. This is a {self.what}"
+            )
+        parts = [phase.points for phase in self.phases] or [slice(None)]
+        found = pd.concat(
+            [patterns(self.points.iloc[part], rules, each=self.each) for part in parts],
+            ignore_index=True,
+        )
+        reasons = dict(zip(self.points["point"], self.points["reason"], strict=True))
+        for point, reason in zip(found["point"], found["reason"], strict=True):
+            reasons[point] = "; ".join(filter(None, [reasons[point], reason + _doubt(self.behind)]))
+        points = self.points.assign(reason=list(reasons.values()))
+        note = f"{self.note} {price(rules)}".strip()
+        return replace(self, points=points, note=note, patterns=found)
+
+    def _all_within(self) -> str:
         return f"All {len(self.points)} {plural(self.what)} lie within the limits"
 
+    def _signalled(self) -> str:
+        """What signals: points beyond the limits, then patterns of points within them."""
+        outside = self._outside() if self.beyond.any() else ""
+        within = self.points.loc[~self.beyond & (self.points["reason"] != ""), "point"]
+        if self.patterns is None or within.empty:
+            return outside
+        made = self.patterns[self.patterns["point"].isin(within)]
+        first = made.iloc[0]
+        name = f"{self.each} {first['since_label']}".strip()
+        where = (
+            f"at {name}" if first["since"] == first["point"] else f"from {name} to {first['label']}"
+        )
+        which = (
+            f"there is a pattern {where}"
+            if len(within) == 1
+            else f"{len(within)} points complete a pattern, the first {where}"
+        )
+        joined = f"{outside}; and" if outside else f"{self._all_within()}, but"
+        return f"{joined} {which}: {first['what']}"
+
     def _outside(self) -> str:
-        total, signals = len(self.points), self.signals
+        total, signals = len(self.points), self.points[self.beyond]
         many = plural(self.what)
         names = [str(label) for label in signals["label"]]
         if len(signals) > 1:
@@ -242,8 +344,7 @@ def table_of_points(
         }
     )
     decimals = _decimals(points)
-    few = behind is not None and behind < FEWEST
-    doubt = f"; limits from only {behind} are uncertain" if few else ""
+    doubt = _doubt(behind)
     reasons = [""] * len(points)
     plotted = points["value"].to_numpy()
     for side, name, then, sign in (("above", "upper", high, 1), ("below", "lower", low, -1)):
@@ -268,6 +369,11 @@ def plural(word: str) -> str:
     """
     first, space, rest = word.partition(" from ")
     return f"{first}{'es' if first.endswith(('ch', 's', 'x')) else 's'}{space}{rest}"
+
+
+def _doubt(behind: int | None) -> str:
+    few = behind is not None and behind < FEWEST
+    return f"; limits from only {behind} are uncertain" if few else ""
 
 
 def _decimals(points: pd.DataFrame) -> int:

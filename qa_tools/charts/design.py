@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Any, Final
 import numpy as np
 import pandas as pd
 
+from qa_tools.charts.chains import RAREST, TooRare
 from qa_tools.charts.run_length import run_length, run_length_quantiles
 
 if TYPE_CHECKING:
@@ -20,6 +21,7 @@ _WORDS: Final = {
     "cusum": "the cumulative sum",
 }
 _CURVE: Final = 25
+_MOST: Final = RAREST / 100  # points to a false alarm: limits are sought on both sides of it
 
 
 @dataclass(frozen=True, eq=False, repr=False)
@@ -42,7 +44,10 @@ class Design:
         One row a chart: ``settings`` (in words), ``every`` (points to a false alarm), ``found_in``
         (points to find the shift, on average), ``found_mostly`` (in 95 of 100 cases), ``meets``,
         and where subgroups was given ``every_estimated`` and ``found_estimated``, the same
-        averages with limits estimated from so many.
+        averages with limits estimated from so many (inf where they vary too much for an average).
+    half : tuple of int
+        Points within which half of the false alarms of the chart that serves come: with limits
+        known, and as estimated; none where subgroups was not given.
 
     Examples
     --------
@@ -58,6 +63,7 @@ class Design:
     every: float
     table: pd.DataFrame
     estimated_from: str = ""
+    half: tuple[int, ...] = ()
 
     @property
     def settings(self) -> dict[str, Any]:
@@ -98,11 +104,16 @@ class Design:
             f"in {found} in 95 of 100 cases; one false alarm in {row['every']:,.0f} points"
         ]
         if self.estimated_from:
-            often = row["every_estimated"]
-            alarm = f"in {often:,.0f} points" if np.isfinite(often) else "too rare to average"
+            known, estimated = self.half
+            often, found_in = row["every_estimated"], row["found_estimated"]
+            alarm = "no average can be stated"
+            if np.isfinite(often):
+                alarm = f"one false alarm in {often:,.0f} points on average"
+            soon = f"{found_in:.3g}" if np.isfinite(found_in) else "more than can be averaged"
             lines.append(
-                f"With limits estimated from {self.estimated_from}, on average: one false alarm "
-                f"{alarm}, the shift found in {row['found_estimated']:.3g}"
+                f"With limits estimated from {self.estimated_from}: {alarm}, half of the false "
+                f"alarms within {estimated:,} ({known:,} with limits known); the shift found in "
+                f"{soon}"
             )
         return "\n".join(lines)
 
@@ -131,7 +142,7 @@ def design(
     every : float
         Points to a false alarm, at least, on average.
     sides : int
-        2, or 1 for a shift to the one side that matters, up or down (a weighted mean has two).
+        2, or 1 for a shift to the one side that matters, up or down.
     subgroups, n : int, optional
         Also say what limits estimated from so many subgroups of n do to both figures.
 
@@ -145,7 +156,8 @@ def design(
     ------
     ValueError
         No chart can; the message says what shift could be found, and how many readings a point
-        would make it so. A number out of its range.
+        would make it so. A shift too small, or false alarms too rare, to follow; a number out of
+        its range.
 
     Notes
     -----
@@ -169,59 +181,96 @@ def design(
             f"within is above 1 point and below every, the points to a false alarm; got {within} "
             f"and {every}"
         )
+    if every > _MOST:
+        raise ValueError(
+            f"every is at most {_MOST:,.0f}, as run lengths beyond cannot be stated; got {every:g}"
+        )
     far = shift / sd
-    designs = _designs(far, every, sides)
-    rows: dict[str, dict[str, Any]] = {}
-    for name, settings in designs.items():
-        found_in = run_length(name, far, **settings)
-        rows[name] = {
-            "settings": ", ".join(f"{key} {value:g}" for key, value in settings.items()),
-            "every": run_length(name, **settings),
-            "found_in": found_in,
-            "found_mostly": int(run_length_quantiles(name, far, q=0.95, **settings).iloc[0]),
-            "meets": found_in <= within,
-        }
-        if subgroups is not None:
+    try:
+        designs = _designs(far, every, sides)
+        rows = {name: _row(name, settings, far, within) for name, settings in designs.items()}
+    except TooRare as error:
+        raise ValueError(
+            f"a shift of {far:.3g} sd is too small to follow to one false alarm in {every:,.0f} "
+            "points: plot means of more readings, for which it is a larger shift, or allow more "
+            "false alarms"
+        ) from error
+    if subgroups is not None:
+        for name, settings in designs.items():
             estimated: dict[str, Any] = {"subgroups": subgroups, "n": n, **settings}
-            rows[name]["every_estimated"] = run_length(name, **estimated)
-            rows[name]["found_estimated"] = run_length(name, far, **estimated)
+            rows[name]["every_estimated"] = _average(name, None, estimated)
+            rows[name]["found_estimated"] = _average(name, far, estimated)
     table = pd.DataFrame.from_dict(rows, orient="index")
     best = str(table["found_in"].idxmin())
     if not rows[best]["meets"]:
         raise ValueError(_cannot(far, within, every, sides, sd, rows[best]["found_in"]))
     chosen = "shewhart" if rows["shewhart"]["meets"] else best
-    base = f"{subgroups} subgroups of {n}" if subgroups is not None else ""
-    return Design(chosen, designs, far, within, every, table, base)
+    if subgroups is None:
+        return Design(chosen, designs, far, within, every, table)
+    half = tuple(
+        int(run_length_quantiles(chosen, q=0.5, **base, **designs[chosen]).iloc[0])
+        for base in ({}, {"subgroups": subgroups, "n": n})
+    )
+    estimated_from = f"{subgroups} subgroups of {n}" if n != 1 else f"{subgroups} single readings"
+    return Design(chosen, designs, far, within, every, table, estimated_from, half)
+
+
+def _row(chart: str, settings: dict[str, Any], shift: float, within: float) -> dict[str, Any]:
+    """What a chart does, with limits known."""
+    found_in = run_length(chart, shift, **settings)
+    return {
+        "settings": ", ".join(f"{key} {value:g}" for key, value in settings.items()),
+        "every": run_length(chart, **settings),
+        "found_in": found_in,
+        "found_mostly": int(run_length_quantiles(chart, shift, q=0.95, **settings).iloc[0]),
+        "meets": found_in <= within,
+    }
+
+
+def _average(chart: str, shift: float | None, settings: dict[str, Any]) -> float:
+    """The run length with limits as estimated, inf where they vary too much for an average."""
+    try:
+        return run_length(chart, shift, **settings)
+    except TooRare:
+        return np.inf
 
 
 def _designs(shift: float, every: float, sides: int) -> dict[str, dict[str, Any]]:
     """Settings of each chart, limits rounded outward."""
-    k = max(0.01, round(shift / 2, 2))
     one: dict[str, Any] = {"sides": 1} if sides == 1 else {}
-    width = _limit(lambda width: run_length("shewhart", width=width, sides=sides), every)
-    made: dict[str, dict[str, Any]] = {
+    width = _width(every, sides)
+    k = max(0.01, round(_slack(shift, width), 2))
+    weight = _best_weight(shift, every, sides)
+    return {
         "shewhart": {"width": width, **one},
         "cusum": {"k": k, "h": _cusum_h(k, every, sides), **one},
+        "ewma": {"weight": weight, "width": _ewma_width(weight, every, sides), **one},
     }
-    if sides == 2:
-        weight = _best_weight(shift, every)
-        made["ewma"] = {"weight": weight, "width": _ewma_width(weight, every)}
-    return made
+
+
+def _width(every: float, sides: int) -> float:
+    return _limit(lambda width: run_length("shewhart", width=width, sides=sides), every)
+
+
+def _slack(shift: float, width: float) -> float:
+    """Half the shift, but short of the limit of single points, where nothing is left to add up."""
+    return min(shift / 2, width - 0.01)
 
 
 def _cusum_h(k: float, every: float, sides: int) -> float:
     return _limit(lambda h: run_length("cusum", k=k, h=h, sides=sides), every)
 
 
-def _ewma_width(weight: float, every: float) -> float:
-    return _limit(lambda width: run_length("ewma", weight=weight, width=width), every)
+def _ewma_width(weight: float, every: float, sides: int) -> float:
+    return _limit(lambda width: run_length("ewma", weight=weight, width=width, sides=sides), every)
 
 
-def _best_weight(shift: float, every: float) -> float:
+def _best_weight(shift: float, every: float, sides: int) -> float:
     from scipy.optimize import minimize_scalar
 
     def found_in(weight: float) -> float:
-        return run_length("ewma", shift, weight=weight, width=_ewma_width(weight, every))
+        width = _ewma_width(weight, every, sides)
+        return run_length("ewma", shift, weight=weight, width=width, sides=sides)
 
     best = minimize_scalar(found_in, bounds=(0.02, 1), method="bounded", options={"xatol": 0.005})
     return round(float(best.x), 2)
@@ -231,12 +280,18 @@ def _limit(every_at: Callable[[float], float], every: float) -> float:
     """The smallest limit, to a hundredth, with no more than one false alarm in so many points."""
     from scipy.optimize import brentq
 
+    def over(limit: float) -> float:
+        try:
+            return float(np.log(every_at(limit) / every))
+        except TooRare:
+            return float(np.log(RAREST / every))
+
     low, high = 0.01, 1.0
-    if every_at(low) >= every:
+    if over(low) >= 0:
         return low
-    while every_at(high) < every:
+    while over(high) < 0:
         low, high = high, high * 1.5
-    exact = brentq(lambda limit: np.log(every_at(limit) / every), low, high, xtol=1e-6)
+    exact = brentq(over, low, high, xtol=1e-6)
     return float(np.ceil(exact * 100 - 1e-4) / 100)
 
 
@@ -244,9 +299,12 @@ def _cannot(shift: float, within: float, every: float, sides: int, sd: float, be
     """What would work: the shift that is found in time, and how many readings a point it takes."""
     from scipy.optimize import brentq
 
+    width = _width(every, sides)
+
     def over(candidate: float) -> float:
-        h = _cusum_h(candidate / 2, every, sides)
-        return run_length("cusum", candidate, k=candidate / 2, h=h, sides=sides) - within
+        k = _slack(candidate, width)
+        h = _cusum_h(k, every, sides)
+        return run_length("cusum", candidate, k=k, h=h, sides=sides) - within
 
     high = 2 * shift
     while over(high) > 0:

@@ -41,9 +41,20 @@ def ruled(rules: Sequence[Rule], sides: int, mean: float, sd: float, nodes: int)
     return _ordered(cuts, calls, mean, sd, nodes)
 
 
-def weighted(weight: float, width: float, mean: float, sd: float, nodes: int) -> Chain:
-    """An exponentially weighted mean between its steady limits, started on target."""
+def weighted(weight: float, width: float, sides: int, mean: float, sd: float, nodes: int) -> Chain:
+    """
+    An exponentially weighted mean within its steady limits, started on target.
+
+    On one side alone the target is a barrier: the state is 0 or a node between 0 and the limit.
+    """
     limit = width * np.sqrt(weight / (2 - weight))
+    if sides == 1:
+        at, weights = _gauss(0.0, limit, nodes)
+        came = (1 - weight) * np.concatenate([[0.0], at])[:, np.newaxis]
+        steps = np.empty((nodes + 1, nodes + 1))
+        steps[:, :1] = ndtr((-came / weight - mean) / sd)
+        steps[:, 1:] = _density((at - came) / weight, mean, sd) * weights / weight
+        return Chain(steps[0], steps)
     at, weights = _gauss(-limit, limit, nodes)
     came = np.concatenate([[0.0], at])[:, np.newaxis]
     steps = _density((at - (1 - weight) * came) / weight, mean, sd) * weights / weight
@@ -65,9 +76,9 @@ def moving(width: float, step: float, mean: float, sd: float, nodes: int) -> Cha
     """Readings within width of the centre, each within step of the one before."""
     # The run length has kinks where the window of the next reading leaves the limits.
     kinks = np.arange(-width, width, step)
-    edges = _cells(np.unique(np.clip([*kinks, *-kinks, width, -width], -width, width)), sd)
-    at, first = _integrals(edges, nodes, np.array([-width]), np.array([width]), mean, sd)
-    _, steps = _integrals(edges, nodes, at - step, at + step, mean, sd)
+    edges = cells(np.unique(np.clip([*kinks, *-kinks, width, -width], -width, width)), sd)
+    at, first = integrals(edges, nodes, np.array([-width]), np.array([width]), mean, sd)
+    _, steps = integrals(edges, nodes, at - step, at + step, mean, sd)
     return Chain(first[0], steps)
 
 
@@ -141,11 +152,11 @@ def _ordered(cuts: FloatArray, calls: IntArray, mean: float, sd: float, nodes: i
     from scipy.sparse import csr_array
 
     low, high = mean - _FAR * sd, mean + _FAR * sd
-    edges = _cells(np.unique(np.clip([low, *cuts, high], low, high)), sd)
+    edges = cells(np.unique(np.clip([low, *cuts, high], low, high)), sd)
     cell = np.searchsorted(cuts, (edges[1:] + edges[:-1]) / 2)
-    at, whole = _integrals(edges, nodes, np.array([low]), np.array([high]), mean, sd)
-    _, falls = _integrals(edges, nodes, np.full(len(at), low), at, mean, sd)
-    _, climbs = _integrals(edges, nodes, at, np.full(len(at), high), mean, sd)
+    at, whole = integrals(edges, nodes, np.array([low]), np.array([high]), mean, sd)
+    _, falls = integrals(edges, nodes, np.full(len(at), low), at, mean, sd)
+    _, climbs = integrals(edges, nodes, at, np.full(len(at), high), mean, sd)
     pieces = np.arange(len(cell))
     part = [slice(piece * nodes, (piece + 1) * nodes) for piece in pieces]
 
@@ -183,7 +194,7 @@ def _ordered(cuts: FloatArray, calls: IntArray, mean: float, sd: float, nodes: i
     return Chain(first, step)
 
 
-def _cells(edges: FloatArray, sd: float) -> FloatArray:
+def cells(edges: FloatArray, sd: float) -> FloatArray:
     """The edges, with more between them where they stand far apart."""
     parts = [
         np.linspace(low, high, max(1, int(np.ceil((high - low) / (_WIDE * sd)))) + 1)[:-1]
@@ -192,7 +203,7 @@ def _cells(edges: FloatArray, sd: float) -> FloatArray:
     return np.concatenate([*parts, edges[-1:]])
 
 
-def _integrals(
+def integrals(
     edges: FloatArray, nodes: int, low: FloatArray, high: FloatArray, mean: float, sd: float
 ) -> tuple[FloatArray, FloatArray]:
     """

@@ -4,15 +4,18 @@ from __future__ import annotations
 
 import datetime
 import difflib
-from collections.abc import Callable, Sequence
-from dataclasses import dataclass, replace
-from typing import NamedTuple, TypeAlias
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass, field, replace
+from typing import Any, NamedTuple, TypeAlias
 
 import numpy as np
 import numpy.typing as npt
 import pandas as pd
 
 from qa_tools.charts.chart import ControlChart, plural
+from qa_tools.charts.factors import IntArray
+
+Chosen: TypeAlias = "slice | IntArray"
 
 
 @dataclass(frozen=True)
@@ -28,6 +31,16 @@ class Base:
         When the limits were agreed on; needed from the second base on.
     reason : str
         Why they were set anew; needed from the second base on.
+    without : mapping of label to reason
+        Points of the period that limits are not set on, since what was different about them is
+        known: ``{"B07": "scale out of level"}``. They are charted and judged as all others; a
+        moving range reaches across them. A point that is merely far out stays: it may be how the
+        process is.
+
+    Notes
+    -----
+    Points with a known cause are left out when limits are set: common practice, as in
+    NIST/SEMATECH e-Handbook 6.3.1 and ISO 7870-2 (both from memory).
 
     Examples
     --------
@@ -39,6 +52,7 @@ class Base:
     last: object
     agreed: datetime.date | str = ""
     reason: str = ""
+    without: Mapping[Any, str] = field(default_factory=dict)
 
 
 BaseLike: TypeAlias = "int | Base | Sequence[Base] | None"
@@ -53,22 +67,33 @@ class Phase(NamedTuple):
     points : slice
         Its points, counted from 0.
     base : slice
-        Those of them that its limits are set on, counted from 0 at its first point.
+        Its base period, counted from 0 at its first point.
     agreed, reason : str
         When and why its limits were agreed on; "" where that was not said.
+    without : dict of int to str
+        Points of the base period that its limits are not set on, counted likewise, and why.
     """
 
     points: slice
     base: slice
     agreed: str = ""
     reason: str = ""
+    without: Mapping[int, str] = {}
+
+    @property
+    def chosen(self) -> Chosen:
+        """The points its limits are set on, counted from 0 at its first point."""
+        if not self.without:
+            return self.base
+        period = np.arange(self.base.start, self.base.stop)
+        return period[~np.isin(period, list(self.without))]
 
 
 def in_phases(
     base: BaseLike,
     labels: list[str],
     each: str,
-    charted: Callable[[slice, slice], ControlChart],
+    charted: Callable[[slice, Chosen], ControlChart],
     *,
     estimated: bool = True,
 ) -> ControlChart:
@@ -82,7 +107,7 @@ def in_phases(
     labels, each : list of str, str
         What the points are called, and what a point is.
     charted : function of (points, base)
-        The chart of one phase; both slices as in ``Phase``.
+        The chart of one phase: its points, and those of them its limits are set on (``Phase``).
     estimated : bool
         Whether limits are set on the points at all, or were given.
 
@@ -99,11 +124,11 @@ def in_phases(
     ([True, True, True, True, False, False], [5])
     """
     found = _phases(base, labels)
-    parts = [charted(phase.points, phase.base) for phase in found]
+    parts = [charted(phase.points, phase.chosen) for phase in found]
     chart = _joined(parts, [phase.points.start for phase in found])
     at_base = np.zeros(len(labels), dtype=bool)
     for phase in found:
-        at_base[phase.points][phase.base] = estimated
+        at_base[phase.points][phase.chosen] = estimated
     _mark(chart.points, at_base)
     if chart.spread is not None:
         _mark(chart.spread.points, at_base)
@@ -163,7 +188,11 @@ def _phases(base: BaseLike, labels: list[str]) -> list[Phase]:
     starts = [0, *(first for first, _ in ends[1:]), total]
     return [
         Phase(
-            slice(start, stop), slice(first - start, last + 1 - start), _day(one.agreed), one.reason
+            slice(start, stop),
+            slice(first - start, last + 1 - start),
+            _day(one.agreed),
+            one.reason,
+            {place - start: why for place, why in _left_out(one, labels, first, last).items()},
         )
         for one, (first, last), start, stop in zip(named, ends, starts, starts[1:], strict=False)
     ]
@@ -185,6 +214,38 @@ def _ends(base: Base, labels: list[str]) -> tuple[int, int]:
     return first, last
 
 
+def _left_out(base: Base, labels: list[str], first: int, last: int) -> dict[int, str]:
+    """Points of a base period that limits are not set on, counted from 0 at the first of all."""
+    if not isinstance(base.without, Mapping):
+        raise ValueError(
+            "a point is left out of a base for a known reason, as in "
+            f'charts.Base({base.first!r}, {base.last!r}, without={{"B07": "scale out of level"}}); '
+            f"got without={base.without!r}"
+        )
+    found: dict[int, str] = {}
+    for label, reason in base.without.items():
+        places = [at for at in range(first, last + 1) if labels[at] == str(label)]
+        if not places:
+            near = difflib.get_close_matches(str(label), labels[first : last + 1], n=1)
+            hint = f"is {near[0]} meant" if near else "leave it out of without"
+            raise ValueError(
+                f"the base runs from {base.first} to {base.last}, and no point of it is called "
+                f"{label}; {hint}"
+            )
+        if not isinstance(reason, str) or not reason.strip():
+            raise ValueError(
+                f"say why {label} is left out of the base: only a point whose cause is known is; "
+                f"got {reason!r}"
+            )
+        found |= dict.fromkeys(places, reason)
+    if last + 1 - first - len(found) < 2:
+        raise ValueError(
+            f"limits need two or more points, better twenty; the base from {base.first} to "
+            f"{base.last} has {last + 1 - first - len(found)} without those left out"
+        )
+    return found
+
+
 def _day(agreed: datetime.date | str) -> str:
     if not agreed:
         return ""
@@ -203,7 +264,7 @@ def _mark(points: pd.DataFrame, at_base: npt.NDArray[np.bool_]) -> None:
 def _words(phase: Phase, labels: list[str], each: str, *, again: bool) -> str:
     start = phase.points.start
     first, last = start + phase.base.start, start + phase.base.stop - 1
-    number = last - first + 1
+    number = last - first + 1 - len(phase.without)
     words = (
         f"New limits from {labels[start]} on, set on {labels[first]} to {labels[last]}"
         if again
@@ -214,4 +275,6 @@ def _words(phase: Phase, labels: list[str], each: str, *, again: bool) -> str:
         words += f" and held from {labels[last + 1]} on"
     if phase.agreed:
         words += f", agreed on {phase.agreed}"
-    return f"{words}: {phase.reason}." if phase.reason else f"{words}."
+    words += f": {phase.reason}." if phase.reason else "."
+    left_out = [f"{labels[start + at]} left out: {why}." for at, why in phase.without.items()]
+    return " ".join([words, *left_out])

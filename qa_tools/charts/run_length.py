@@ -6,15 +6,15 @@ import inspect
 from collections.abc import Callable, Sequence
 from functools import cache
 from numbers import Real
-from typing import Any, Final, NamedTuple
+from typing import Any, Final, NamedTuple, TypeVar
 
 import numpy as np
 import pandas as pd
 from scipy.special import gammainccinv, gammaincinv, gammaln, ndtr, ndtri
 
-from qa_tools.charts import kernels
+from qa_tools.charts import kernels, moving
 from qa_tools.charts.chains import Mixture, Runs, Single, Survival, TooRare
-from qa_tools.charts.factors import constants, sd_mean
+from qa_tools.charts.factors import FloatArray, constants, sd_mean
 from qa_tools.charts.rules import Rule, parse
 
 _SETTLED: Final = 2e-7  # two numbers of nodes agree, relatively: five digits and some to spare,
@@ -23,9 +23,11 @@ _AVERAGED: Final = 1e-6  # the same for nodes of the average over estimated limi
 _SMOOTH: Final = (24, 48, 96, 192, 384)  # nodes of an integral over the whole range
 _PIECES: Final = (6, 8, 11, 15, 20)  # nodes of each of its pieces
 _NONE: Final = (0,)
-_DRAWS: Final = (12, 17, 24, 34, 48, 68)  # nodes of centre, and of sigma, as estimated
+# Nodes of the centre as estimated, and of sigma, which takes fewer.
+_DRAWS: Final = ((17, 12), (24, 14), (34, 16), (48, 20), (68, 25), (96, 32), (136, 42))
 _LEFT_OUT: Final = 1e-8  # chance of estimates beyond them, at either end
 _NEVER: Final = 10**15
+_Size = TypeVar("_Size")  # a number of nodes, or one for each of two integrals
 
 
 class _Design(NamedTuple):
@@ -69,8 +71,10 @@ def run_length(
         "mean_range", "mean_sd" (n, width=3.0): the mean chart with its spread chart beneath,
         whichever signals first.
         "individuals" (width=3.0): single readings with their moving range beneath.
-        "ewma" (weight=0.2, width=3.0): with its steady limits.
-        "cusum" (k=0.5, h=5.0, head_start=0.0, sides=2): in sd; sides=1 sums upward only.
+        "ewma" (weight=0.2, width=3.0, sides=2): with its steady limits.
+        "cusum" (k=0.5, h=5.0, head_start=0.0, sides=2): in sd.
+        sides=1 watches upward alone, as ``side="high"`` of the chart (a weighted mean with a
+        barrier at the target); with side="low" the shift has the other sign.
     shift : float, optional
         Of the mean, in standard deviations of the plotted point (of a mean of n: sd / sqrt(n));
         for "range" and "sd" the ratio of the standard deviation to its old one. None: no shift
@@ -78,8 +82,8 @@ def run_length(
     subgroups : int, optional
         Limits estimated from so many subgroups of n readings, without shift: the average is also
         over what they may have turned out to be. The centre is the mean of all readings, sigma
-        the pooled sd over c4; with n=1 the sd of all readings over c4 (a moving range says as
-        much of sigma as about 0.64 times as many). None: limits known.
+        the pooled sd over c4; with n=1, for single readings, the mean moving range over d2, as
+        the charts of single readings have it. None: limits known.
     n : int, optional
         Readings in a subgroup.
 
@@ -93,7 +97,8 @@ def run_length(
     ------
     ValueError
         A chart, setting or rule that is none; a setting out of its range; a run length beyond
-        1,000,000,000 points.
+        1,000,000,000 points, or one that cannot be stated to five digits; limits from fewer than
+        two subgroups or twelve single readings.
 
     Notes
     -----
@@ -101,7 +106,9 @@ def run_length(
     neighbours and the moving range: integral equation over the last point, piece by piece. EWMA
     and CUSUM: integral equation, Gauss-Legendre (Crowder 1987, Technometrics 29, 401-407; Lucas and
     Crosier 1982, Technometrics 24, 199-205). All from memory. Nodes are added until two numbers of
-    them agree to 2e-7 of the value (1e-6 in the average over estimated limits).
+    them agree to 2e-7 of the value (1e-6 in the average over estimated limits). Limits alone, and
+    rules that do not compare neighbours, are closed sums, ranges one integral of 256 nodes: exact
+    to ten digits. What moving ranges say of sigma is exact to 1e-6 from 12 readings, 1e-8 from 16.
 
     Examples
     --------
@@ -119,20 +126,24 @@ def run_length(
     made, mean, sd = _made(chart, shift, n, subgroups, design)
     if subgroups is None:
         return _settled(lambda size: made.at(mean, sd, size).average(), made.sizes, _SETTLED)[0]
-    growth, decay = made.growth / sd**2, _decay(subgroups, n)
+    growth = made.growth / sd**2
+    decay = moving.decay(subgroups) if n == 1 else _decay(subgroups, n)
     if made.caught:
         growth = min(growth, decay / 2)
     if decay <= growth:
         return float("inf")
     nodes = _nodes(made, mean, sd)
 
-    def average(size: int) -> float:
+    def average(size: tuple[int, int]) -> float:
         return _estimated(made, mean, sd, nodes, subgroups, n, size, growth).average()
 
     try:
         return _settled(average, _DRAWS, _AVERAGED)[0]
     except TooRare as error:
-        raise TooRare(f"{error}. Limits from more subgroups vary less") from error
+        raise TooRare(
+            "limits estimated from so few vary so much that the average run length cannot be "
+            "stated to five digits: more subgroups, or run_length_quantiles, will do"
+        ) from error
 
 
 def run_length_quantiles(
@@ -321,12 +332,13 @@ def _individuals(*, width: float = 3.0) -> _Design:
     )  # fmt: skip
 
 
-def _ewma(*, weight: float = 0.2, width: float = 3.0) -> _Design:
+def _ewma(*, weight: float = 0.2, width: float = 3.0, sides: int = 2) -> _Design:
+    _sides(sides)
     _positive(width=width)
     if not (_number(weight) and 0 < weight <= 1):
         raise ValueError(f"the weight of the newest value is above 0 and at most 1; got {weight!r}")
     return _Design(
-        lambda mean, sd, nodes: kernels.weighted(weight, width, mean, sd, nodes),
+        lambda mean, sd, nodes: kernels.weighted(weight, width, sides, mean, sd, nodes),
         _SMOOTH, width * width / 2,
     )  # fmt: skip
 
@@ -384,6 +396,11 @@ def _made(
             raise ValueError(f"limits from subgroups need n, the readings in each; got n={n!r}")
         if subgroups != int(subgroups) or subgroups < 2:
             raise ValueError(f"limits are estimated from 2 subgroups or more; got {subgroups!r}")
+        if n == 1 and subgroups < moving.FEWEST:
+            raise ValueError(
+                f"limits from fewer than {moving.FEWEST} single readings are too uncertain to speak"
+                f" of; got {subgroups}"
+            )
     made = _CHARTS[chart](**design)
     if made.spread:
         ratio = 1.0 if shift is None else shift
@@ -407,8 +424,8 @@ def _nodes(made: _Design, mean: float, sd: float) -> int:
 
 
 def _settled(
-    value: Callable[[int], float], sizes: Sequence[int], tolerance: float
-) -> tuple[float, int]:
+    value: Callable[[_Size], float], sizes: Sequence[_Size], tolerance: float
+) -> tuple[float, _Size]:
     """The value once two numbers of nodes agree, and the larger number."""
     before = np.nan
     for size in sizes:
@@ -421,7 +438,10 @@ def _settled(
         if len(sizes) == 1 or abs(now - before) <= (tolerance + _ROUNDING * now) * now:
             return now, size
         before = now
-    raise TooRare()
+    raise TooRare(
+        "the run length does not settle to five digits: the chart looks back over too many points. "
+        "A larger weight or k, or a lower limit, will do"
+    )
 
 
 def _estimated(
@@ -431,46 +451,54 @@ def _estimated(
     nodes: int,
     subgroups: int,
     n: int | None,
-    size: int,
+    size: tuple[int, int],
     growth: float,
 ) -> Mixture:
     """
     The chart with what its estimated centre and sigma may be, each with its weight.
 
-    Sigma as estimated over the true one is a chi variable. Equal steps, where both are likely and,
-    for sigma, as far as it weighs once the run length grows with it; the integrand dies out at both
-    ends, where equal steps converge fastest.
+    Equal steps, where both are likely and, for sigma, as far as it weighs once the run length
+    grows with it; the integrand dies out at both ends, where equal steps converge fastest.
     """
-    degrees = _degrees(subgroups, n)
-    decay = _decay(subgroups, n)
-    low = np.log(gammaincinv(degrees / 2, _LEFT_OUT) / decay) / 2
-    high = np.log(gammainccinv(degrees / 2, _LEFT_OUT) / (decay - growth)) / 2
-    logs, step = np.linspace(low, high, size, retstep=True)
-    sigma = np.exp(logs)
-    likely = (
-        2
-        * step
-        * np.exp(
-            degrees * logs - decay * sigma**2 + degrees / 2 * np.log(decay) - gammaln(degrees / 2)
-        )
-    )
+    if n == 1:
+        sigma, likely = moving.sigmas(subgroups, growth)
+    else:
+        sigma, likely = _pooled(subgroups, n, size[1], growth)
     centre, chances = np.array([0.0]), np.array([1.0])
     if not made.spread:
         reach = -float(ndtri(_LEFT_OUT))
-        centre, step = np.linspace(-reach, reach, size, retstep=True)
+        centre, step = np.linspace(-reach, reach, size[0], retstep=True)
         chances = step * np.exp(-(centre**2) / 2) / np.sqrt(2 * np.pi)
+    # Limits s times as wide make the kernel of an integral as much narrower.
+    needed = [
+        next((size for size in made.sizes if size >= nodes * s / 1.5), made.sizes[-1])
+        for s in sigma.tolist()
+    ]
     return Mixture(
         np.outer(likely, chances).ravel(),
         [
-            made.at((mean - off) / s, sd / s, nodes)
-            for s in sigma
+            made.at((mean - off) / s, sd / s, nodes_here)
+            for s, nodes_here in zip(sigma, needed, strict=True)
             for off in centre / np.sqrt(subgroups)
         ],
     )
 
 
+def _pooled(
+    subgroups: int, n: int | None, size: int, growth: float
+) -> tuple[FloatArray, FloatArray]:
+    """Pooled sd over c4, a chi variable, in true sigmas: values equally apart in log, chances."""
+    degrees, decay = _degrees(subgroups, n), _decay(subgroups, n)
+    low = np.log(gammaincinv(degrees / 2, _LEFT_OUT) / decay) / 2
+    high = np.log(gammainccinv(degrees / 2, _LEFT_OUT) / (decay - growth)) / 2
+    logs, step = np.linspace(low, high, size, retstep=True)
+    sigma = np.exp(logs)
+    log_density = degrees * logs - decay * sigma**2 + degrees / 2 * np.log(decay)
+    return sigma, 2 * step * np.exp(log_density - gammaln(degrees / 2))
+
+
 def _degrees(subgroups: int, n: int | None) -> int:
-    return subgroups - 1 if not n or n == 1 else subgroups * (n - 1)
+    return subgroups * ((n or 1) - 1)
 
 
 def _decay(subgroups: int, n: int | None) -> float:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from itertools import compress
 from typing import Final, NamedTuple
 
 import numpy as np
@@ -17,7 +18,7 @@ from qa_tools.charts.factors import (
     sd_mean,
     sd_median,
 )
-from qa_tools.charts.phases import BaseLike, in_phases
+from qa_tools.charts.phases import BaseLike, Chosen, in_phases
 from qa_tools.charts.subgroups import (
     Subgroups,
     SubgroupsLike,
@@ -196,7 +197,7 @@ def individuals(
     readings, labels, each = as_values(values)
     each = each or what
 
-    def charted(points: slice, base: slice) -> ControlChart:
+    def charted(points: slice, base: Chosen) -> ControlChart:
         return _one_by_one(readings[points], labels[points], each, what, base, robust, unit)
 
     return in_phases(base, labels, each, charted)
@@ -228,7 +229,7 @@ def _one_by_one(
     labels: list[str],
     each: str,
     what: str,
-    base: slice,
+    base: Chosen,
     robust: bool,
     unit: str,
 ) -> ControlChart:
@@ -314,14 +315,14 @@ _SD: Final = _Spread(
 def _means_and_spread(
     groups: Subgroups, measure: _Spread, base: BaseLike, robust: bool, unit: str
 ) -> ControlChart:
-    def charted(points: slice, base: slice) -> ControlChart:
+    def charted(points: slice, base: Chosen) -> ControlChart:
         return one_phase(groups.part(points), base, measure, robust=robust, unit=unit)
 
     return in_phases(base, groups.labels, groups.each, charted)
 
 
 def one_phase(
-    groups: Subgroups, base: slice, measure: _Spread = _SD, *, robust: bool = False, unit: str
+    groups: Subgroups, base: Chosen, measure: _Spread = _SD, *, robust: bool = False, unit: str
 ) -> ControlChart:
     """
     Means and their spread, limits from some of the subgroups.
@@ -352,7 +353,7 @@ def one_phase(
         what=measure.what,
         unit=unit,
         point=point[many],
-        label=[label for label, plotted in zip(groups.labels, many, strict=True) if plotted],
+        label=list(compress(groups.labels, many.tolist())),
         n=groups.sizes[many],
         value=spreads,
         centre=expected * sigma,

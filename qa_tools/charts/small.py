@@ -9,7 +9,7 @@ import numpy as np
 
 from qa_tools.charts.chart import ControlChart, table_of_points
 from qa_tools.charts.factors import FloatArray, IntArray
-from qa_tools.charts.phases import BaseLike, in_phases
+from qa_tools.charts.phases import BaseLike, Chosen, in_phases
 from qa_tools.charts.shewhart import moving_sigma
 from qa_tools.charts.subgroups import ValuesLike, as_values
 
@@ -68,8 +68,8 @@ def ewma(
     NIST/SEMATECH e-Handbook 6.3.2.4 (pmc324.htm). Limits are the steady ones, target ± width sd
     sqrt(weight / (2 - weight)), from the first point on. On one side alone the weighted mean has a
     barrier at the target, as in Gan (1993), Journal of Statistical Computation and Simulation 49
-    (from memory). By simulation, at weight 0.2 and width 3, it cries wolf once in about 750 points;
-    two sides without barriers do so once in about 560.
+    (from memory). At weight 0.2 and width 3 it cries wolf once in 731 points; two sides without
+    barriers do so once in 560 (``run_length``).
 
     Examples
     --------
@@ -262,7 +262,7 @@ def _in_phases(
         else f"{kept} and the {told} of the base"
     )
 
-    def charted(points: slice, base: slice) -> ControlChart:
+    def charted(points: slice, base: Chosen) -> ControlChart:
         of_base = readings[points][base]
         return drawn(
             _Part(

@@ -42,14 +42,20 @@ class Subgroups:
     labels: list[str]
     each: str
 
-    def part(self, points: slice) -> Subgroups:
-        """Some of the subgroups, one after another."""
-        if points == slice(0, len(self.labels)):
-            return self
-        starts, sizes = self.starts[points], self.sizes[points]
-        readings = slice(starts[0], starts[-1] + sizes[-1])
-        labels = self.labels[points]
-        return Subgroups(self.values[readings], starts - starts[0], sizes, labels, self.each)
+    def part(self, points: slice | IntArray) -> Subgroups:
+        """Some of the subgroups, one after another, or those at some places."""
+        if isinstance(points, slice):
+            if points == slice(0, len(self.labels)):
+                return self
+            starts, sizes = self.starts[points], self.sizes[points]
+            readings = slice(starts[0], starts[-1] + sizes[-1])
+            labels = self.labels[points]
+            return Subgroups(self.values[readings], starts - starts[0], sizes, labels, self.each)
+        values = np.concatenate(
+            [self.values[self.starts[at] : self.starts[at] + self.sizes[at]] for at in points]
+        )
+        labels, sizes = [self.labels[at] for at in points], self.sizes[points]
+        return Subgroups(values, _starts(sizes), sizes, labels, self.each)
 
     def means(self) -> FloatArray:
         """Mean of each subgroup."""
@@ -89,7 +95,13 @@ def as_subgroups(data: SubgroupsLike) -> Subgroups:
     (['B1', 'B2'], [2, 3])
     """
     if isinstance(data, pd.Series):
-        groups = _from_series(data)
+        groups = by_label(data)
+        if len(groups.sizes) == len(groups.values) > 1:
+            raise ValueError(
+                "every index value of the Series stands once, so no two readings share a subgroup. "
+                'Index the readings by their subgroup, as in table.set_index("batch")["net_g"]; '
+                "for single readings use charts.individuals"
+            )
     elif isinstance(data, pd.DataFrame):
         labels, each = _labels_of(data.index, "subgroup")
         groups = _from_arrays(data.to_numpy(), labels, each)
@@ -99,6 +111,31 @@ def as_subgroups(data: SubgroupsLike) -> Subgroups:
         rows = data if isinstance(data, np.ndarray) and data.ndim == 2 else list(data)
         groups = _from_arrays(rows, [str(i + 1) for i in range(len(rows))], "subgroup")
     if not groups.labels:
+        _needs_more(groups)
+    return groups
+
+
+def by_label(data: pd.Series[Any]) -> Subgroups:
+    """
+    Readings under the same index value as a subgroup, though it be a single one.
+
+    Raises
+    ------
+    ValueError
+        No reading, one without a label, missing or not a number.
+
+    Examples
+    --------
+    >>> by_label(pd.Series([120.1, 119.8, 121.0], index=["B1", "B2", "B1"])).sizes
+    array([2, 1])
+    """
+    order, sizes, keys = _gathered(data.index)
+    values = _as_floats(data, "the readings")
+    if order is not None:
+        values = values[order]
+    labels, each = _labels_of(pd.Index(keys, name=data.index.name), "subgroup")
+    groups = Subgroups(values, _starts(sizes), sizes, labels, each)
+    if not labels:
         _needs_more(groups)
     return groups
 
@@ -172,37 +209,26 @@ def differs(spreads: FloatArray, readings: FloatArray) -> bool:
     >>> differs(np.array([0.1 + 0.2 - 0.3]), np.array([0.3, 0.1 + 0.2]))
     False
     """
-    return bool(spreads.max() > 1e-12 * np.abs(readings).max())
+    return bool(spreads.max() > 1e-12 * max(readings.max(), -readings.min()))
 
 
-def _from_series(data: pd.Series[Any]) -> Subgroups:
-    codes, keys = _numbered(data.index)
+def _gathered(index: pd.Index[Any]) -> tuple[IntArray | None, IntArray, Any]:
+    """Where to take readings from so that each label's stand together, how many, the labels."""
+    if isinstance(index.dtype, np.dtype) and index.dtype.kind in "iu" and len(index):
+        numbers = index.to_numpy()
+        starts = np.append(0, np.flatnonzero(numbers[1:] != numbers[:-1]) + 1)
+        keys = numbers[starts]
+        if (keys[1:] > keys[:-1]).all():  # in order: no need to look each reading up
+            return None, np.diff(starts, append=len(index)), keys
+    codes, keys = pd.factorize(index)
     if (codes < 0).any():
         raise ValueError(
             f"reading {int(np.argmin(codes)) + 1} has no label in the index of the Series; "
             "every reading needs the label of its subgroup"
         )
-    sizes = np.bincount(codes)
-    if len(sizes) == len(codes) > 1:
-        raise ValueError(
-            "every index value of the Series stands once, so no two readings share a subgroup. "
-            'Index the readings by their subgroup, as in table.set_index("batch")["net_g"]; '
-            "for single readings use charts.individuals"
-        )
-    values = _as_floats(data, "the readings")
-    if (codes[1:] < codes[:-1]).any():  # a label that comes up again later
-        values = values[np.argsort(codes, kind="stable")]
-    labels, each = _labels_of(pd.Index(keys, name=data.index.name), "subgroup")
-    return Subgroups(values, _starts(sizes), sizes.astype(np.int64), labels, each)
-
-
-def _numbered(index: pd.Index[Any]) -> tuple[IntArray, Any]:
-    """Each reading's subgroup as a number from 0, and what they are called."""
-    if index.dtype.kind in "iu" and index.is_monotonic_increasing:  # in order: no need to look up
-        starts = np.flatnonzero(np.append(True, np.diff(index.to_numpy()) != 0)[: len(index)])
-        sizes = np.diff(starts, append=len(index))
-        return np.repeat(np.arange(len(starts)), sizes), index[starts]
-    return pd.factorize(index)
+    apart = (codes[1:] < codes[:-1]).any()  # a label that comes up again later
+    order = np.argsort(codes, kind="stable") if apart else None
+    return order, np.bincount(codes).astype(np.int64), keys
 
 
 def _from_arrays(rows: Iterable[Any], labels: list[str], each: str) -> Subgroups:
@@ -240,7 +266,8 @@ def _labels_of(index: pd.Index[Any], fallback: str) -> tuple[list[str], str]:
 
 
 def _words(keys: Iterable[Hashable]) -> list[str]:
-    return [" ".join(map(str, key)) if isinstance(key, tuple) else str(key) for key in keys]
+    plain = keys.tolist() if isinstance(keys, pd.Index) else keys  # an Index iterates slowly
+    return [" ".join(map(str, key)) if isinstance(key, tuple) else str(key) for key in plain]
 
 
 def _as_floats(data: Any, where: str) -> FloatArray:
@@ -264,6 +291,11 @@ def _as_floats(data: Any, where: str) -> FloatArray:
                 )
         array = np.array([np.nan if pd.isna(value) else float(value) for value in array])
     floats = array.astype(np.float64, copy=False)
+    if not np.isfinite(floats).any():
+        raise ValueError(
+            f"{where}: all {len(floats)} are missing or not finite, so there is nothing to chart. "
+            "See whether it is the right column, and its weights are numbers"
+        )
     if not np.isfinite(floats).all():
         place = int(np.argmin(np.isfinite(floats)))
         raise ValueError(

@@ -1,1 +1,1 @@
-"""What to do next: decisions that rest on judgements and readings."""
+"""What to do next: decisions that rest on judged weights and on what a works keeps beside them."""

@@ -31,6 +31,15 @@ RANKS: Final = (
     "could go either way",
     "held",
 )
+# What to look at first where a batch mean, or the spread within a batch, is out: common practice,
+# no published source.
+LOOK: Final[dict[str, tuple[str, str]]] = {
+    "cut": ("the pour and the spacing of the wires", "the wires: one slack or out of place"),
+    "cured": ("how it was cut and how it dried", "how it was cut, and whether it dries evenly"),
+    "packed": ("what it weighed before, the scale and the tare", "its loaves or trays, one by one"),
+    "filled": ("how it was filled, the scale and the tare", "who filled it, and with what"),
+    "": ("what was different: people, tools, scale, tare", "its loaves or trays, one by one"),
+}
 HALF: Final = 0.5  # below, an inspection is more likely to fail than to pass
 _SHOWN: Final = 4  # packages listed in one sentence
 
@@ -72,15 +81,40 @@ def of_batch(batch: Batch, as_of: pd.Timestamp) -> Iterator[Finding]:
         yield Finding(kind, batch.batch, text)
 
 
-def of_chart(title: str, chart: ControlChart, batches: Sequence[str]) -> Iterator[Finding]:
-    """The week's points that fall outside what the process itself gives, by batch."""
-    for row in chart.signals.to_dict("records"):
-        if row["label"] in batches:
-            yield Finding(
-                "unlike the others",
-                str(row["label"]),
-                f"Outside the chart of {title}: {row['reason']}.",
-            )
+def of_chart(
+    title: str, chart: ControlChart, batches: Sequence[str], stage: str = ""
+) -> Iterator[Finding]:
+    """
+    The week's batches outside what the process itself gives: since when, and what to look at.
+
+    Batch means to either side; of the spread within batches only more than usual, and nothing of
+    the steps from one batch to the next, which say again what the means say.
+    """
+    of_means, of_spread = LOOK.get(stage, LOOK[""])
+    unlike = f"Unlike the other batches of {title}"
+    yield from _outside(unlike, chart, chart.signals, batches, of_means)
+    if chart.spread is not None and chart.components is not None:
+        signals = chart.spread.signals
+        wide = signals[signals["value"] > signals["centre"]]
+        uneven = f"Its packages differ more than those of the other batches of {title}"
+        yield from _outside(uneven, chart.spread, wide, batches, of_spread)
+
+
+def _outside(
+    words: str, chart: ControlChart, signals: pd.DataFrame, batches: Sequence[str], look: str
+) -> Iterator[Finding]:
+    labels = chart.points["label"].tolist()
+    side = dict(zip(signals["label"], signals["value"] > signals["centre"], strict=True))
+    for row in signals[signals["label"].isin(batches)].to_dict("records"):
+        label, measured = str(row["label"]), row["reason"].partition(": ")[0]
+        first = at = labels.index(label)
+        while first and side.get(labels[first - 1]) == side[label]:
+            first -= 1
+        since = f", as were all {at - first + 1} since {labels[first]}" if first < at - 1 else ""
+        since = f", as was that of {labels[first]} before it" if first == at - 1 else since
+        few = f" (limits from only {chart.behind} batches)" if chart.few else ""
+        text = f"{words}: {measured}{since}{few}. Look first at {look}."
+        yield Finding("unlike the others", label, text)
 
 
 def _of_packed(batch: Batch, as_of: pd.Timestamp) -> Iterator[tuple[str, str]]:

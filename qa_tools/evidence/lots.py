@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
-from typing import NamedTuple, cast
+from collections.abc import Iterator, Mapping
+from typing import Any, NamedTuple, cast
 
 import numpy as np
 import pandas as pd
@@ -108,6 +108,20 @@ def open_hold(works: Works, batch: str, as_of: pd.Timestamp) -> str:
     return _standing(works, batch, as_of)[0]
 
 
+def stopped(works: Works, before: pd.Timestamp) -> dict[str, str]:
+    """
+    The batches held, reworked or taken back before a day, each with what was done first.
+
+    A hold counts though it was closed since: something was different about the batch.
+    """
+    actions = works.actions[works.actions["when"] < before].sort_values("when", kind="stable")
+    what = actions["what"].str.strip()
+    first = actions[what.str.casefold().str.startswith((*HOLD, *AWAY)) & (actions["batch"] != "")]
+    return {
+        str(row["batch"]): _entry(row) for row in first.drop_duplicates("batch").to_dict("records")
+    }
+
+
 def _standing(works: Works, batch: str, as_of: pd.Timestamp) -> tuple[str, str, bool]:
     actions = _by(works.actions, as_of)
     closed = set(actions["closes"]) - {""}
@@ -121,11 +135,15 @@ def _standing(works: Works, batch: str, as_of: pd.Timestamp) -> tuple[str, str, 
     done = own[what.str.startswith((*RELEASE, *AWAY))]
     if done.empty:
         return "", "", False
-    last = done.iloc[-1]
-    when = f" on {day_words(last['when'], year=False)}" if pd.notna(last["when"]) else ""
-    key = f" ({last['id']})" if last["id"] else ""
-    word = str(last["what"]).strip()
-    return "", f"{word}{when}{key}", word.casefold().startswith(AWAY)
+    last = done.iloc[-1].to_dict()
+    return "", _entry(last), str(last["what"]).strip().casefold().startswith(AWAY)
+
+
+def _entry(action: Mapping[Any, Any]) -> str:
+    """An action in words: "rework on 1 September (A-03)"."""
+    when = f" on {day_words(action['when'], year=False)}" if pd.notna(action["when"]) else ""
+    key = f" ({action['id']})" if action["id"] else ""
+    return f"{str(action['what']).strip()}{when}{key}"
 
 
 def _by(rows: pd.DataFrame, as_of: pd.Timestamp) -> pd.DataFrame:

@@ -9,7 +9,8 @@ from typing import Any
 
 import pandas as pd
 
-from qa_tools.evidence.review import CAUTION, FEWEST, MOST, Review
+from qa_tools.evidence.charted import DRAWN, HELD
+from qa_tools.evidence.review import CAUTION, MOST, Review
 from qa_tools.readings.dates import day_words
 
 
@@ -68,7 +69,8 @@ def weekly_page(review: Review, out: str | Path) -> Path:
         as_of=as_of,
         caution=CAUTION,
         more=review.findings[MOST:],
-        fewest=FEWEST,
+        drawn=DRAWN,
+        held=HELD,
         unread=review.unread[review.unread["row"] == 0].to_dict("records"),
         cells=review.unread[review.unread["row"] > 0].to_dict("records"),
         remarks=[(batch.batch, text) for batch in review.checks for text in batch.notes],

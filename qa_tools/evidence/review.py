@@ -7,17 +7,17 @@ import difflib
 import html
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Any, Final, NamedTuple, cast
+from typing import TYPE_CHECKING, Any, Final, cast
 
 import numpy as np
 import pandas as pd
 
 from qa_tools import __version__
-from qa_tools.charts import ControlChart, individuals
 from qa_tools.evidence import tables
-from qa_tools.evidence.batches import STAGE_WORDS, Batch, batches_of, remembered
+from qa_tools.evidence.batches import Batch, batches_of, remembered
+from qa_tools.evidence.charted import WeekChart, charts_of
 from qa_tools.evidence.entries import of_entries
-from qa_tools.evidence.findings import Finding, of_batch, of_chart, rank
+from qa_tools.evidence.findings import Finding, of_batch, rank
 from qa_tools.evidence.labelled import checked
 from qa_tools.evidence.lots import open_hold
 from qa_tools.evidence.shown import Shown
@@ -30,7 +30,6 @@ if TYPE_CHECKING:
 
 MOST: Final = 6  # lines of what to do first
 LISTED: Final = 5  # files named in one line
-FEWEST: Final = 5  # batches before a chart of their means is drawn
 FORMAT: Final = 1
 NOTHING: Final[dict[str, str]] = {
     "to_do": "Nothing found to do in what was weighed and judged.",
@@ -50,20 +49,6 @@ CAUTION: Final = (
     "This page informs; the weights-and-measures authority of each market decides. "
     "Compare figures marked as from memory with the official table before relying on them."
 )
-
-
-class WeekChart(NamedTuple):
-    """A chart of batch means, with the batches of the week by label."""
-
-    title: str
-    chart: ControlChart
-    batches: tuple[str, ...]
-
-    def figure(self) -> go.Figure:
-        """The chart, the week's points marked."""
-        from qa_tools.pictures.charts import control_chart
-
-        return control_chart(self.chart, about=self.title, marked=self.batches)
 
 
 @dataclass(frozen=True, eq=False)
@@ -221,12 +206,8 @@ class Review:
             "fresh": records(self.fresh),
             "pull": records(self.pull),
             "giveaway": records(self.giveaway),
-            "signals": [
-                {"chart": chart.title, "point": int(row["point"]), "batch": row["label"]}
-                | {"value": round(float(row["value"]), 4), "reason": row["reason"]}
-                for chart in self.charts
-                for row in chart.chart.signals.to_dict("records")
-            ],
+            "charts": [chart.to_dict() for chart in self.charts],
+            "signals": [signal for chart in self.charts for signal in chart.signals()],
             "unread": records(self.unread),
             "questions": records(self.questions),
             "not_used": records(self.not_used),
@@ -311,11 +292,12 @@ def review(
     names = [books] if isinstance(books, str) else books
     costs = works.products.drop_duplicates("product").set_index("product")["cost_per_kg"]
     checks = batches_of(works, so_far, keys, names, today)
-    charts = _charts(so_far, checks)
+    charts, of_bases = charts_of(works, so_far, checks, chosen, None if as_of is None else today)
     lost = works.weighings.not_used
     of_week = _lost_in(lost, chosen, so_far.merge(keys[["product", "batch"]].drop_duplicates()))
     findings = [finding for batch in checks for finding in of_batch(batch, today)]
-    findings += [found for chart in charts for found in of_chart(*chart)]
+    findings += [found for chart in charts for found in chart.findings()]
+    findings += of_bases
     findings += _not_weighed(unweighed, lost)
     findings += of_entries(works, so_far, checks)
     findings += _from_before(works, so_far, keys, today)
@@ -474,28 +456,6 @@ def _of_checking(works: Works, checks: Sequence[Batch]) -> Iterator[Finding]:
                 f'settings.csv: "checked {name}" is the name of no figure used here; is '
                 f'"{figures[near[0]]}" meant?',
             )
-
-
-def _charts(readings: pd.DataFrame, checks: Sequence[Batch]) -> list[WeekChart]:
-    """Batch means over time, for each product and stage of the week with enough batches."""
-    found = []
-    kinds = dict.fromkeys((batch.product, batch.stage, batch.name) for batch in checks)
-    for product, stage, name in kinds:
-        rows = readings[
-            (readings["product"] == product)
-            & (readings["stage"] == stage)
-            & (readings["doubt"] == "")
-            & (readings["batch"] != "")
-        ]
-        by_batch = rows.groupby("batch").agg(mean=("net_g", "mean"), when=("when", "min"))
-        means = by_batch.sort_values(["when"], kind="stable")["mean"]
-        if len(means) < FEWEST or np.ptp(means) <= 1e-12 * means.max():  # equal, but for rounding
-            continue
-        chart = individuals(means.rename_axis("batch"), what="batch mean")
-        kind = (product, stage)
-        mine = tuple(dict.fromkeys(b.lot.batch for b in checks if (b.product, b.stage) == kind))
-        found.append(WeekChart(f"{name}, {STAGE_WORDS.get(stage, stage)}", chart, mine))
-    return found
 
 
 def _batch_facts(batch: Batch) -> dict[str, Any]:

@@ -142,7 +142,7 @@ def tests(checks: Sequence[Batch], *, words: bool = False) -> pd.DataFrame:
     columns = ["batch", "book", "label", *TestRow._fields, "figures"]
     return (
         pd.DataFrame(rows, columns=columns)
-        .astype({"unit": object})
+        .astype({"unit": object, "clause": object})
         .fillna({"unit": "", "clause": ""})
     )
 

@@ -10,6 +10,7 @@ from qa_tools.evidence.batches import STAGE_WORDS, Batch, BookCheck, floor_perce
 if TYPE_CHECKING:
     import pandas as pd
 
+    from qa_tools.evidence.charted import WeekChart
     from qa_tools.evidence.review import Review
 
 NOT_USED: Final = 20  # readings not used that a terminal lists
@@ -29,6 +30,8 @@ def as_text(review: Review) -> str:
     lines += [f"and {len(hidden)} more, at the end"] if hidden else []
     for batch in review.checks:
         lines += ["", *batch_lines(batch)]
+    if review.charts:
+        lines += ["", "Charts of batch means:", *map(_chart_words, review.charts)]
     if len(cells):
         lines += ["", "Cells of lists to mend:", *(f"  {words}" for words in _unread(cells))]
     if hidden:
@@ -43,6 +46,10 @@ def as_text(review: Review) -> str:
     books = "; ".join(f"{row['book']}, {row['edition']}" for row in review.rules.to_dict("records"))
     lines += ["", f"Rule books: {books or 'none'}. qa_tools {review.version}.", CAUTION]
     return "\n".join(lines)
+
+
+def _chart_words(drawn: WeekChart) -> str:
+    return f"  {drawn.headline}. {drawn.chart.note}"
 
 
 def _unread(rows: pd.DataFrame) -> list[str]:

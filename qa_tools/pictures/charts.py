@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 import textwrap
 from collections.abc import Collection
 from typing import TYPE_CHECKING, Any, Final
@@ -22,6 +23,10 @@ _TICK_ROOM: Final = 640  # pixels the tick labels share at a width of 900
 _LEVELS: Final = {"lower": "lower limit", "centre": "centre", "upper": "upper limit"}
 _LONGEST_TICK: Final = 18  # characters; all of it is on hover
 _CAPTION: Final = 90  # characters a line above a panel
+_POINT: Final = ("circle", theme.BLUE)
+_ABOVE: Final = ("triangle-up", theme.VERMILLION)
+_BELOW: Final = ("triangle-down", theme.VERMILLION)
+_COMPLETE: Final = ("diamond", theme.PURPLE)
 _OF_READINGS: Final = ("mean", "batch mean", "range", "standard deviation")
 
 
@@ -31,8 +36,9 @@ def control_chart(
     """
     A control chart with its spread beneath; the title states what it shows.
 
-    Signals are marked by colour and by a shape that points to the side they fall out on; limits
-    are named at the right edge; hovering gives label, value and reason.
+    Signals are marked by colour and by a shape that points to the side they fall out on; patterns
+    of a chart with run rules by a thick line, and a diamond where they are complete. Limits are
+    named at the right edge; hovering gives label, value and reason.
 
     Parameters
     ----------
@@ -58,7 +64,12 @@ def control_chart(
     below = _LINE * max(depths.values())
     title = f"{about}\n{_title(chart)}" if about else _title(chart)
     figure = theme.canvas(title, height=(440 if spread is None else 600) + below)
-    figure.update_layout(margin_r=_LABEL_ROOM, margin_t=figure.layout.margin.t + _LINE)
+    caption = f"Limits from {chart.basis.partition(' (')[0]}"
+    if chart.patterns is not None and not chart.patterns.empty:
+        caption += ". Triangle: beyond a limit. Thick line: a pattern, complete at the diamond"
+    above = _LINE * len(textwrap.wrap(caption, _CAPTION))
+    figure.update_layout(margin_r=_LABEL_ROOM, margin_t=figure.layout.margin.t + above)
+    figure.update_layout(height=figure.layout.height + above - _LINE)
     figure.update_layout(margin_b=figure.layout.margin.b + below)
     margin = figure.layout.margin
     height = figure.layout.height - margin.t - margin.b
@@ -69,7 +80,7 @@ def control_chart(
         _panel(figure, spread, "y2", (0.0, 0.30), height, marked)
         few = f"{_upper_first(plural(spread.what))}, shown for orientation"
         _caption(figure, few if spread.few else spread.finding, 0.30)
-    _caption(figure, f"Limits from {chart.basis.partition(' (')[0]}", 1.0)
+    _caption(figure, caption, 1.0)
     _base_periods(figure, chart)
     figure.update_xaxes(
         anchor="y" if spread is None else "y2",
@@ -224,19 +235,23 @@ def _base_periods(figure: go.Figure, chart: ControlChart) -> None:
     """The points limits were set on shaded, and a line where new limits begin."""
     for place, phase in enumerate(chart.phases):
         start = phase.points.start
-        figure.add_shape(
-            type="rect",
-            layer="below",
-            line_width=0,
-            fillcolor=theme.GRID,
-            opacity=0.6,
-            xref="x",
-            yref="paper",
-            x0=start + phase.base.start + 0.5,
-            x1=start + phase.base.stop + 0.5,
-            y0=0,
-            y1=1,
-        )
+        edges = [phase.base.start - 1, *sorted(phase.without), phase.base.stop]
+        for before, after in itertools.pairwise(edges):  # a point left out is a gap in the shade
+            if after == before + 1:
+                continue
+            figure.add_shape(
+                type="rect",
+                layer="below",
+                line_width=0,
+                fillcolor=theme.GRID,
+                opacity=0.6,
+                xref="x",
+                yref="paper",
+                x0=start + before + 1.5,
+                x1=start + after + 0.5,
+                y0=0,
+                y1=1,
+            )
         words = "base period"
         if place:
             figure.add_shape(
@@ -270,7 +285,8 @@ def _base_periods(figure: go.Figure, chart: ControlChart) -> None:
 def _title(chart: ControlChart) -> str:
     spread = chart.spread
     if spread is not None and chart.signals.empty and not spread.signals.empty:
-        return f"{chart.finding}, but not every {spread.what} does"
+        does = "lies within its limits" if chart.few else "does"
+        return f"{chart.finding}, but not every {spread.what} {does}"
     return chart.finding
 
 
@@ -303,8 +319,13 @@ def _panel(
     )
     _limit_lines(figure, chart, yaxis)
     _limit_words(figure, chart, yaxis, height * (domain[1] - domain[0]) / (top - bottom))
+    _pattern_lines(figure, chart)
     signals = points["reason"] != ""
     above = points["value"] > points["centre"]
+    shapes = [
+        _POINT if not signal else _COMPLETE if not out else _ABOVE if up else _BELOW
+        for signal, out, up in zip(signals, chart.beyond, above, strict=True)
+    ]
     hover = _hover(chart)
     figure.add_scatter(
         x=points["point"].tolist(),
@@ -313,11 +334,8 @@ def _panel(
         mode="lines+markers",
         line={"color": theme.SKY, "width": 1},
         marker={
-            "color": [theme.VERMILLION if signal else theme.BLUE for signal in signals],
-            "symbol": [
-                ("triangle-up" if up else "triangle-down") if signal else "circle"
-                for signal, up in zip(signals, above, strict=True)
-            ],
+            "color": [colour for _, colour in shapes],
+            "symbol": [symbol for symbol, _ in shapes],
             "size": [
                 13 if signal else 11 if label in marked else (7 if len(points) <= 100 else 4)
                 for signal, label in zip(signals, points["label"], strict=True)
@@ -366,6 +384,27 @@ def _limit_lines(figure: go.Figure, chart: ControlChart, yaxis: str) -> None:
         )
 
 
+def _pattern_lines(figure: go.Figure, chart: ControlChart) -> None:
+    """The points of every pattern joined by a thick line."""
+    if chart.patterns is None or chart.patterns.empty:
+        return
+    heights = theme.rounded(chart.points["value"], chart.decimals + 2)
+    x: list[int | None] = []
+    y: list[float | None] = []
+    for since, point in zip(chart.patterns["since"], chart.patterns["point"], strict=True):
+        x += [*range(since, point + 1), None]
+        y += [*heights[since - 1 : point], None]
+    figure.add_scatter(
+        x=x,
+        y=y,
+        mode="lines",
+        line={"color": theme.PURPLE, "width": 5},
+        opacity=0.5,
+        hoverinfo="skip",
+        name="pattern",
+    )
+
+
 def _limit_words(figure: go.Figure, chart: ControlChart, yaxis: str, pixels: float) -> None:
     """The levels of the last point named at the right edge; limits make way for the centre."""
     last = chart.points.iloc[-1]
@@ -407,6 +446,12 @@ def _levels(chart: ControlChart) -> list[str]:
 
 
 def _hover(chart: ControlChart) -> list[str]:
+    left_out = {
+        phase.points.start + place + 1: why
+        for phase in chart.phases
+        for place, why in phase.without.items()
+    }
+
     def words(row: pd.Series[Any]) -> str:
         decimals = chart.decimals
         name = theme.plain(_upper_first(f"{chart.each} {row['label']}".strip()))
@@ -417,6 +462,8 @@ def _hover(chart: ControlChart) -> list[str]:
         one = "limit" if len(ends) == 1 else "limits" if chart.few else "within"
         reason = row["reason"] or f"{one} {within}"
         lines = [value, *textwrap.wrap(reason, 56)]
+        if why := left_out.get(row["point"]):
+            lines += textwrap.wrap(f"left out of the base: {why}", 56)
         return "<br>".join([f"<b>{name}</b>", *map(theme.plain, lines)])
 
     return [words(row) for _, row in chart.points.iterrows()]

@@ -13,6 +13,7 @@ from qa_tools.readings.quantities import unit_of
 
 Question = tuple[str, str, str]
 SETTINGS: Final = "settings.csv"
+CHART_BASE: Final = "chart base of "  # and the chart; read where charts are made
 # The columns that hold a word of ours.
 KINDS: Final = ("stage", "weighed", "fate", "picked")
 _SAID: Final = re.compile(r"(row\s.+?)\s+is\s+(?:a\s+)?(real|slip)\b", re.IGNORECASE)
@@ -93,7 +94,7 @@ class Answers:
             what, of, file = folded_name.partition(" of ")
             if folded_name in _KNOWN:
                 what, of = folded_name, ""
-            if folded_name in rows or folded_name.startswith("checked "):
+            if folded_name in rows or folded_name.startswith(("checked ", CHART_BASE)):
                 continue
             kind = next((kind for kind in KINDS if what.startswith(f"{kind} ")), "")
             if kind:
@@ -125,7 +126,7 @@ class Answers:
                 SETTINGS,
                 f"No use is made of {', '.join(strange)}.",
                 f"known names are {', '.join(_KNOWN)}, row ... of a file, a word as "
-                'stage "...", checked ...; '
+                f'stage "...", checked ..., {CHART_BASE}...; '
                 "others may stand, if they are meant for something else",
             ))  # fmt: skip
         return asked

@@ -28,10 +28,17 @@ _VOLUMES: Final = {
     *("ml", "cl", "dl", "l", "litre", "litres", "liter", "liters", "millilitre", "millilitres"),
     *("milliliter", "milliliters", "floz", "fluidounce", "fluidounces"),
 }
+# More than any package here holds: the widest scope of a published book that ends is 50 kg (OIML
+# R 87 and Australia).
+_MOST_G: Final = 50_000
 _GAP: Final = r"[\s\u00a0\u202f']"
 _PIECE = re.compile(
     r"([-+]?\d[\d.,'\u00a0\u202f ]*|[-+]?[.,]\d+)\s*([^\W\d_]+(?:\s?[^\W\d_]+)?)?\.?\s*"
 )
+
+
+class TwoWays(ValueError):
+    """A number whose mark may part decimals or thousands."""
 
 
 def unit_of(text: str) -> str:
@@ -97,7 +104,7 @@ def number_of(text: str, decimal_mark: str | None = None) -> Decimal:
     if decimal_mark is None:
         decimal_mark = _mark_shown(compact)
         if decimal_mark is None:
-            raise ValueError(f"{text.strip()!r} can be read two ways: say which mark is decimal")
+            raise TwoWays(f"{text.strip()!r} can be read two ways: say which mark is decimal")
     thousands = "," if decimal_mark == "." else "."
     whole, _, fraction = compact.partition(decimal_mark)
     grouped = thousands in whole
@@ -154,7 +161,8 @@ class Quantity:
 
     def __str__(self) -> str:
         written = f"{self.value:f}"
-        if re.fullmatch(r"-?[1-9]\d{0,2}\.\d{3}", written):
+        grouped = re.fullmatch(r"-?[1-9]\d{0,2}\.\d{3}", written)
+        if grouped and 1000 * self.grams <= _MOST_G:
             # "1.250" can be read as a thousand and more; with two decimals, or four, it cannot
             written = written.rstrip("0").rstrip(".") if written.endswith("0") else f"{written}0"
         return f"{written} {self.unit}"
@@ -239,13 +247,16 @@ class Declaration:
         Parameters
         ----------
         declared : number of grams, text, Quantity or Declaration
+            In words, ``"113.398 g"`` is no 113 kg: where a number can be read two ways and one is
+            more than 50 kg, it is the other.
         decimal_mark : {".", ","}, optional
             Of words, where it is known; as in :func:`number_of`.
 
         Raises
         ------
         ValueError
-            No quantity, more than two, or one that is not a positive weight.
+            No quantity, more than two, one that is not a positive weight, or one that can still be
+            read two ways, as ``"1.250 g"``.
 
         Examples
         --------
@@ -261,7 +272,7 @@ class Declaration:
                 r"[()\[\]/|;·•]|\bnet\b|\bwt\b\.?|℮", " / ", declared, flags=re.IGNORECASE
             )
             pieces = [piece for piece in marked.split(" / ") if piece.strip()]
-            parts = [parse_quantity(piece, "g", decimal_mark) for piece in pieces]
+            parts = [_declared(piece, decimal_mark) for piece in pieces]
         else:
             # repr of a float is the shortest text that reads back as it: 62.5 stays 62.5
             parts = [parse_quantity(str(declared), "g", ".")]
@@ -276,3 +287,15 @@ class Declaration:
 
     def __str__(self) -> str:
         return " / ".join(map(str, self.parts))
+
+
+def _declared(text: str, decimal_mark: str | None) -> Quantity:
+    """One quantity of a declaration, decimals taken for decimals where thousands cannot be."""
+    try:
+        return parse_quantity(text, "g", decimal_mark)
+    except TwoWays:
+        readings = [parse_quantity(text, "g", mark) for mark in ".,"]
+        less, more = sorted(readings, key=lambda quantity: quantity.grams)
+        if more.grams <= _MOST_G:
+            raise
+        return less

@@ -15,9 +15,14 @@ Array = NDArray[np.float64]
 Draw = Callable[[int, int], Array]
 
 ENOUGH: Final = 20  # weighings below which a sample does not show its shape
-# Both bounds are passed by about 1 in 100 samples of normal fills (simulated in the tests).
-_EDGE: Final = 0.05  # chance, taken large, of a lightest package so close to the mean
-_SKEWED: Final = 2.6  # standard errors of the skewness
+# Chance, taken large, of a lightest package so close to the mean; about 1 in 100 samples of normal
+# fills have it smaller (simulated in the tests).
+_EDGE: Final = 0.05
+# What is thought of the shape before weighing: normal with this probability, else on either side
+# with a threshold so many standard deviations from the mean, all equally. Log-normal fills whose
+# threshold stands there have a skewness of 1.6 and 0.8.
+_NORMAL: Final = 0.5
+_THRESHOLDS: Final = (2.0, 4.0)
 # Steps of an even three-dimensional sequence: powers of the root of x^4 = x + 1 (Roberts, 2018,
 # from memory).
 _STEPS: Final = np.array([1.2207440846**-power for power in (1, 2, 3)])
@@ -51,14 +56,14 @@ def prediction(
     * The lightest stands too close to the mean for normal fills, as after sorting or topping up:
       the weighed ones themselves, each with a share the sample leaves unknown (the Bayesian
       bootstrap). A normal tail below such an edge would be invented.
-    * Skewed: a shifted log-normal distribution fitted to mean, spread and skewness of the same
-      reweighted weighings. The bootstrap alone would end at the lightest weighed, just where a
-      long light tail decides.
-    * Otherwise normal.
+    * Otherwise an average over `shapes`: normal, and log-normal from a threshold on either side,
+      each by how probable the weighings make it. So few seldom settle the shape, and a long light
+      tail is just what decides; fewer than twenty show none but normal.
 
-    Prior: mean and log sd flat (:math:`1/\sigma^2` on the variance). With groups the log variance
-    within is flat, and that of group means (times packages a group), which is no smaller. Few
-    groups then leave much unknown; where groups are in truth alike this errs to the wide side.
+    Prior: mean and log sd flat (:math:`1/\sigma^2` on the variance), in every shape; normal fills
+    as probable as all lopsided ones together. With groups the log variance within is flat, and that
+    of group means (times packages a group), which is no smaller. Few groups then leave much
+    unknown; where groups are in truth alike this errs to the wide side.
 
     Parameters
     ----------
@@ -79,8 +84,8 @@ def prediction(
     Notes
     -----
     Prior and predictive distribution: Box and Tiao, Bayesian Inference in Statistical Analysis
-    (1973), 2.4 and 5.2; Bayesian bootstrap: Rubin, Annals of Statistics 9 (1981); moments of the
-    log-normal: Johnson and Kotz (1970). All from memory.
+    (1973), 2.4 and 5.2; Bayesian bootstrap: Rubin, Annals of Statistics 9 (1981); averaging over
+    models: Hoeting and others, Statistical Science 14 (1999). All from memory.
     """
     n = len(values)
     if n < 2:
@@ -102,10 +107,8 @@ def prediction(
     if edge_chance(values) < _EDGE:
         why = "the lightest lie so close to the mean that the fills look sorted or topped up"
         return Prediction("weighed", why, _weighed(values, states, rng))
-    if abs(skewness(values)) / _skewness_error(n) > _SKEWED:
-        why = f"the {'light' if skewness(values) < 0 else 'heavy'} side reaches further out"
-        return Prediction("skewed", why, _skewed(values, states, rng))
-    return Prediction("normal", "nothing speaks against it", _normal(values, states, rng))
+    found = shapes(values)
+    return Prediction("averaged", _odds(found), _averaged(values, found, states, rng))
 
 
 def edge_chance(values: Array) -> float:
@@ -130,22 +133,65 @@ def edge_chance(values: Array) -> float:
     return float((1 - below) ** n)
 
 
-def skewness(values: Array) -> float:
+class Shape(NamedTuple):
     """
-    The sample skewness (adjusted for size), 0 for symmetric fills.
+    A shape of fills, and how probable the weighings make it.
+
+    `side` is 0 for normal fills; else the logs of how far they lie from `threshold` are normal: -1
+    with the longer side light (the threshold above them), 1 with the longer side heavy.
+    """
+
+    side: int
+    threshold: float
+    probability: float
+
+
+def shapes(values: Array) -> list[Shape]:
+    r"""
+    Normal and lopsided shapes that the weighings allow, each with its probability.
+
+    Parameters
+    ----------
+    values : ndarray, shape (n,)
+        That differ.
+
+    Returns
+    -------
+    list of Shape
+        The normal one first; the probabilities add up to 1.
+
+    Notes
+    -----
+    By Bayes' theorem, from the prior and the marginal likelihood, with mean and log sd flat:
+    :math:`S^{-(n-1)/2}` for normal fills with sum of squares S, and for logs :math:`y` of the
+    distances from a threshold :math:`e^{\bar y - n \bar y} S_y^{-(n-1)/2}`, which comes to the
+    former as the threshold moves away (Box and Tiao 1973, 2.4, from memory; the change of variable
+    is ours).
 
     Examples
     --------
-    >>> round(skewness(np.array([1.0, 2.0, 3.0])), 6)
-    0.0
+    >>> found = shapes(125 - np.exp(np.linspace(-1.2, 2, 40)))
+    >>> light = sum(shape.probability for shape in found if shape.side < 0)
+    >>> round(found[0].probability, 3), round(light, 3)
+    (0.002, 0.998)
     """
-    n, away = len(values), values - values.mean()
-    return float(n / ((n - 1) * (n - 2)) * np.sum(away**3) / (np.sum(away**2) / (n - 1)) ** 1.5)
-
-
-def _skewness_error(n: int) -> float:
-    """For normal values (Fisher, from memory)."""
-    return math.sqrt(6 * n * (n - 1) / ((n - 2) * (n + 1) * (n + 3)))
+    n, mean, sd = len(values), float(values.mean()), float(values.std(ddof=1))
+    kept = [(0, math.nan)]
+    logs = [math.log(_NORMAL) - (n - 1) / 2 * math.log(np.sum((values - mean) ** 2))]
+    for side in (-1, 1):
+        for times in _THRESHOLDS:
+            threshold = mean - side * times * sd
+            gaps = side * (values - threshold)
+            if gaps.min() <= 0:  # weighings beyond it
+                continue
+            y = np.log(gaps)
+            prior = math.log((1 - _NORMAL) / 2 / len(_THRESHOLDS))
+            spread = (n - 1) / 2 * math.log(np.sum((y - y.mean()) ** 2))
+            kept.append((side, threshold))
+            logs.append(float(prior + y.mean() - y.sum() - spread))
+    share = np.exp(np.array(logs) - max(logs))
+    share /= share.sum()
+    return [Shape(*one, float(p)) for one, p in zip(kept, share, strict=True)]
 
 
 def _even(states: int) -> Array:
@@ -212,25 +258,26 @@ def _weighed(values: Array, states: int, rng: np.random.Generator) -> Draw:
     return draw
 
 
-def _skewed(values: Array, states: int, rng: np.random.Generator) -> Draw:
-    n = len(values)
-    shares = rng.dirichlet(np.ones(n), states)
-    mean = shares @ values
-    away = values - mean[:, None]
-    variance = np.sum(shares * away**2, axis=1)
-    skew = np.sum(shares * away**3, axis=1) / variance**1.5
-    # w - 1 is the variance of the log-normal with this skewness, in squares of its mean
-    root = np.cbrt(1 + skew**2 / 2 + np.abs(skew) * np.sqrt(1 + skew**2 / 4))
-    w = np.maximum(root + 1 / root - 1, 1 + 1e-9)
-    scale = np.sign(skew) * np.sqrt(variance * n / (n - 1) / (w - 1))
-    log_sd = np.sqrt(np.log(w))
+def _odds(found: Sequence[Shape]) -> str:
+    """The probable shapes in words: "normal 62 %, a longer light side 38 %"."""
+    words = {0: "normal", -1: "a longer light side", 1: "a longer heavy side"}
+    odds = {side: sum(s.probability for s in found if s.side == side) for side in words}
+    return ", ".join(f"{words[side]} {100 * p:.0f} %" for side, p in odds.items() if p >= 0.005)
 
-    def draw(k: int, m: int) -> Array:
-        z = rng.standard_normal((states, k, m))
-        log = _wide(log_sd)
-        return np.asarray(_wide(mean) + _wide(scale) * np.expm1(log * z - log**2 / 2))
 
-    return draw
+def _averaged(values: Array, found: Sequence[Shape], states: int, rng: np.random.Generator) -> Draw:
+    """Each shape in as many states as it is probable."""
+    ends = np.rint(states * np.cumsum([shape.probability for shape in found])).astype(int)
+    counts = np.diff(ends, prepend=0).tolist()
+    parts = [_shaped(values, s, k, rng) for s, k in zip(found, counts, strict=True) if k]
+    return lambda k, m: np.concatenate([part(k, m) for part in parts])
+
+
+def _shaped(values: Array, shape: Shape, states: int, rng: np.random.Generator) -> Draw:
+    if not shape.side:
+        return _normal(values, states, rng)
+    logs = _normal(np.log(shape.side * (values - shape.threshold)), states, rng)
+    return lambda k, m: shape.threshold + shape.side * np.exp(logs(k, m))
 
 
 def _wide(values: Array) -> Array:

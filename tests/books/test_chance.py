@@ -165,6 +165,9 @@ def test_ounces_are_grams(mean: float, sd: float, book: str, size: int) -> None:
         ({"declared": "3 g"}, "outside eu-76-211"),
         ({"book": "eu-76-112"}, "did you mean 'eu-76-211'"),
         ({"unit": "stone"}, "stone"),
+        ({"test": "quick"}, "no 'quick' test; it has destructive, non-destructive"),
+        ({"test": "single"}, "no 'single' test"),
+        ({"test": "destructive", "lot_size": 50}, "no destructive sampling plan for a lot of 50"),
     ],
 )
 def test_bad_input_is_refused_in_plain_words(asked: dict[str, object], words: str | None) -> None:
@@ -185,6 +188,19 @@ def test_three_settings() -> None:
     assert door == shelf == chance_of_rejection(121, 2, "120 g", US, lot_size=108, sd_between=1)
     mixed = chance_of_rejection(121, math.sqrt(4 + 0.75), "120 g", US, lot_size=108, sd_between=0.5)
     assert store == pytest.approx(mixed)
+
+
+def test_another_test_in_every_setting() -> None:
+    """Destructive: 20 of 100 or more; a shop shelf of 12 has no plan, and the note says so."""
+    asked = {"lot_size": 108, "test": "destructive"}
+    found = chance_by_setting(121, 3, "120 g", EU, sd_between=1, **asked)
+    assert found["weighed"].tolist() == [20, 20, 0]
+    door = chance_of_rejection(121, 3, "120 g", EU, sd_between=1, **asked)
+    assert found["chance"].iloc[0] == door
+    assert math.isnan(found["chance"].iloc[2])
+    assert "no destructive sampling plan for a lot of 12" in found["note"].iloc[2]
+    with pytest.raises(ValueError, match="no 'single' test"):
+        chance_by_setting(121, 3, "120 g", EU, lot_size=108, test="single")
 
 
 def test_mixing_all_batches_leaves_no_spread_between_lots() -> None:
@@ -220,6 +236,15 @@ CASES += [
     for size in (12, 60, 200, 1000)
     if book not in (EU, UK, US, CA) and plannable(book, size)
 ]
+# The books' other tests: straight samples, and those whose mean is of fewer than are counted.
+DE = "de-fpackv-2020"
+OTHERS = [
+    *((book, size, "destructive") for book in (EU, UK) for size in (200, 5000)),
+    *((US, size, "category B") for size in (5, 108, 1000)),
+    *((DE, size, "destructive") for size in (60, 200, 1000, 5000)),
+    (DE, 200, "destructive e-marked"),
+]
+SINGLE = [(UK, size, "single") for size in (60, 200, 1000, 5000)]
 GRID = [
     (mean, sd, between)
     for mean, sd in ((119.6, 2.0), (121.0, 3.0), (122.0, 5.0), (124.0, 4.0))
@@ -256,12 +281,13 @@ def rejected(plan: SamplingPlan, found: Limits, drawn: NDArray[np.float64]) -> N
 
 def judged(book: str, plan: SamplingPlan, drawn: NDArray[np.float64]) -> NDArray[np.bool_]:
     """By `judge_lots`; a first sample that leaves the count open goes on to the second."""
+    said = {"declared": "120 g", "lot_size": plan.lot_size, "test": plan.test}
     found = limits("120 g", book)
     first = drawn[:, : plan.n]
     table = pd.DataFrame(
         {"batch": np.repeat(np.arange(len(first)), plan.n), "net_g": first.ravel()}
     )
-    outcome = qa.judge_lots(table, book, declared="120 g", lot_size=plan.lot_size)["outcome"]
+    outcome = qa.judge_lots(table, book, **said)["outcome"]
     fails = (outcome == "reject").to_numpy(copy=True)
     more = (outcome == "too few").to_numpy()
     assert not more.any() or len(plan.count_stages) == 2
@@ -277,17 +303,41 @@ def near(found: float, expected: float, count: int) -> bool:
     return abs(found - expected) <= 4 * error + STATED
 
 
-@pytest.mark.parametrize("book, size", CASES)
-def test_simulated_lots_are_rejected_as_often(book: str, size: int) -> None:
+@pytest.mark.parametrize(
+    "book, size, test", [*((*case, "non-destructive") for case in CASES), *OTHERS, *SINGLE]
+)
+def test_simulated_lots_are_rejected_as_often(book: str, size: int, test: str) -> None:
     """4,000 seeded lots at each point of the grid, the plan applied lot by lot."""
-    plan, found, count = inspected(qa.rulebook(book), size), limits("120 g", book), 4000
+    plan, found, count = inspected(qa.rulebook(book), size, test), limits("120 g", book), 4000
     off = {}
     for mean, sd, between in GRID:
         share = rejected(plan, found, lots(plan, count, mean, sd, between)).mean()
-        expected = chance_of_rejection(mean, sd, "120 g", book, lot_size=size, sd_between=between)
+        expected = chance_of_rejection(
+            mean, sd, "120 g", book, lot_size=size, sd_between=between, test=test
+        )
         if not near(share, expected, count):
             off[mean, sd, between] = (share, expected)
     assert not off
+
+
+@pytest.mark.parametrize("size", [200, 1000])
+def test_the_single_plan_judged_lot_by_lot(size: int, monkeypatch: pytest.MonkeyPatch) -> None:
+    """
+    The mean is of 30 (50) drawn at random from the 50 (80) counted, so `judge` takes the share of
+    such draws; over 400 seeded lots it averages the chance.
+    """
+    monkeypatch.setattr("qa_tools.books.draws.DRAWS", 200)
+    plan, asked = qa.rulebook(UK).plan(size, test="single"), {"lot_size": size, "test": "single"}
+    for mean, sd in ((119.2, 3.0), (121.0, 4.0)):
+        shares = []
+        for net in lots(plan, 400, mean, sd, 0.0):
+            draws = qa.judge(net, "120 g", UK, **asked).draws
+            assert draws is not None
+            shares.append(draws.reject)
+        expected = chance_of_rejection(mean, sd, "120 g", UK, **asked)
+        assert 0.1 < expected < 0.9
+        error = np.std(shares) / math.sqrt(400)
+        assert np.mean(shares) == pytest.approx(expected, abs=4 * error + STATED)
 
 
 @pytest.mark.parametrize(
@@ -305,28 +355,40 @@ def test_tests_that_share_their_packages(book: str, size: int, mean: float, sd: 
     assert abs(expected.any - apart) > 0.01  # as if each test had packages of its own
 
 
-@pytest.mark.parametrize("book, size", [(EU, 200), (UK, 60), (US, 108), (CA, 3000)])
-def test_the_simulated_plan_is_the_one_judge_lots_applies(book: str, size: int) -> None:
-    plan = qa.rulebook(book).plan(size)
+@pytest.mark.parametrize(
+    "book, size, test",
+    [
+        *((book, size, "non-destructive") for book, size in ((EU, 200), (UK, 60), (CA, 3000))),
+        (US, 108, "non-destructive"),
+        *OTHERS,
+        (UK, 60, "single"),
+    ],
+)
+def test_the_simulated_plan_is_the_one_judge_lots_applies(book: str, size: int, test: str) -> None:
+    plan = qa.rulebook(book).plan(size, test=test)
     drawn = lots(plan, 500, 121.0, 4.0, 1.5)
     assert (judged(book, plan, drawn) == rejected(plan, limits("120 g", book), drawn)).all()
 
 
+AT_LENGTH = [
+    *[(EU, 200), (UK, 200), (UK, 60), (US, 108), (CA, 3000)],
+    *[(DE, 200), ("oiml-r87-2004", 200), ("au-aqs", 150), ("au-ordinary", 50)],
+    *[("nz-7a", 30), ("nz-7a", 200), ("jp-guideline", 96)],
+]
+
+
 @pytest.mark.slow
 @pytest.mark.parametrize(
-    "book, size",
-    [
-        *[(EU, 200), (UK, 200), (UK, 60), (US, 108), (CA, 3000)],
-        *[("de-fpackv-2020", 200), ("oiml-r87-2004", 200), ("au-aqs", 150), ("au-ordinary", 50)],
-        *[("nz-7a", 30), ("nz-7a", 200), ("jp-guideline", 96)],
-    ],
+    "book, size, test", [*((*case, "non-destructive") for case in AT_LENGTH), *OTHERS]
 )
-def test_200_000_lots_a_book_judged_by_judge_lots(book: str, size: int) -> None:
-    plan, count = inspected(qa.rulebook(book), size), 25_000
+def test_200_000_lots_a_book_judged_by_judge_lots(book: str, size: int, test: str) -> None:
+    plan, count = inspected(qa.rulebook(book), size, test), 25_000
     off = {}
     for mean, sd, between in GRID:
         share = judged(book, plan, lots(plan, count, mean, sd, between)).mean()
-        expected = chance_of_rejection(mean, sd, "120 g", book, lot_size=size, sd_between=between)
+        expected = chance_of_rejection(
+            mean, sd, "120 g", book, lot_size=size, sd_between=between, test=test
+        )
         if not near(share, expected, count):
             off[mean, sd, between] = (share, expected)
     assert not off

@@ -58,6 +58,27 @@ def test_a_label_that_does_not_hold_together_is_told_what_would() -> None:
         assert label_check(better, "us-hb133").holds
 
 
+@pytest.mark.parametrize(
+    "label, system",
+    [
+        ("60 g / 120 g", "metric"), ("0.06 kg / 120 g", "metric"), ("120.5 g / 120 g", "metric"),
+        ("4 oz / 5 oz", "avoirdupois"), ("1 lb / 14 oz", "avoirdupois"),
+    ],
+)  # fmt: skip
+def test_two_quantities_in_one_system_contradict_each_other(label: str, system: str) -> None:
+    check = label_check(label, "us-hb133")
+    first, second = label.split(" / ")
+    assert check.findings[0] == (
+        f"{first} and {second} contradict each other, both in {system} units: keep the one that "
+        "the package holds."
+    )
+
+
+@pytest.mark.parametrize("label", ["1.25 kg / 1250 g", "1 lb / 16 oz", "120 g / 120 g"])
+def test_one_quantity_twice_is_no_contradiction(label: str) -> None:
+    assert label_check(label, "us-hb133").holds
+
+
 def test_the_quantity_that_states_more_is_told() -> None:
     (remark, *_) = label_check("4 oz / 114 g", "us-hb133").remarks
     assert remark == "4 oz and 114 g are one, rounded; 114 g is the larger, by 0.6019 g."

@@ -27,6 +27,15 @@ COLUMNS = ["batch", "book", "n", "mean_error", "sd", "beyond_t1", "beyond_t2", "
 SIZES = [1, 2, 5, 10, 11, 12, 13, 40, 48, 60, 99, 100, 108, 130, 200, 251, 501]
 LABELS = [25.0, 120.0, 250.0]  # grams; of 120 g T is 5.4, 9, 6 or 4.8 g
 LABEL = st.sampled_from(LABELS)
+TESTS = {
+    name: sorted(
+        {
+            row.get("test", "non-destructive")
+            for row in qa.rulebook(name).data.get("sampling", {}).get("plans", [{}])
+        }
+    )
+    for name in NAMES
+}
 
 
 class Lot(NamedTuple):
@@ -38,14 +47,15 @@ class Lot(NamedTuple):
 
 
 @st.composite
-def lots(draw: st.DrawFn) -> tuple[str, list[Lot]]:
-    """A book, and a few lots whose weights stand on, above and below its limits."""
+def lots(draw: st.DrawFn) -> tuple[str, str, list[Lot]]:
+    """A book, a test of it, and a few lots whose weights stand on, above and below its limits."""
     name = draw(st.sampled_from(NAMES))
+    test = draw(st.sampled_from(TESTS[name]))
     found = []
     for _ in range(draw(st.integers(1, 3))):
         size, declared = draw(st.sampled_from(SIZES)), draw(LABEL)
         try:
-            plan = qa.rulebook(name).plan(size)
+            plan = qa.rulebook(name).plan(size, test=test)
             wanted = draw(st.sampled_from([plan.n, plan.n, plan.n, plan.n_all]))
         except ValueError:
             wanted = 1
@@ -61,7 +71,7 @@ def lots(draw: st.DrawFn) -> tuple[str, list[Lot]]:
         for tenth in draw(st.lists(st.sampled_from(beside), min_size=odd, max_size=odd)):
             tenths.insert(draw(st.integers(0, len(tenths))), tenth)
         found.append(Lot(declared, size, [k / 10 for k in tenths]))
-    return name, found
+    return name, test, found
 
 
 def table(found: Sequence[Lot], seed: int | None = None) -> pd.DataFrame:
@@ -78,15 +88,15 @@ def table(found: Sequence[Lot], seed: int | None = None) -> pd.DataFrame:
 @mock.patch("qa_tools.books.draws.DRAWS", 100)  # the share of draws is not compared here
 @given(lots(), st.booleans())
 @settings(max_examples=150, deadline=None)
-def test_same_outcome_and_reason_as_judge(case: tuple[str, list[Lot]], ordered: bool) -> None:
-    """Every book; mixed labels and sizes; a completed double sample by its order, or over plan."""
-    name, found = case
+def test_same_outcome_and_reason_as_judge(case: tuple[str, str, list[Lot]], ordered: bool) -> None:
+    """Every test of every book; mixed labels and sizes; double samples by order, or over plan."""
+    name, test, found = case
     order = "nr" if ordered else None
-    judged = qa.judge_lots(table(found, seed=1), name, lot_size="packed", order=order)
+    judged = qa.judge_lots(table(found, seed=1), name, lot_size="packed", test=test, order=order)
     assert list(judged.columns) == COLUMNS
     assert len(judged) == len(found)
     for row, (declared, size, net) in zip(judged.itertuples(), found, strict=True):
-        verdict = qa.judge(net, declared, name, lot_size=size, in_order=ordered)
+        verdict = qa.judge(net, declared, name, lot_size=size, test=test, in_order=ordered)
         own = verdict.own
         assert (row.n, row.beyond_t1, row.beyond_t2) == (len(net), own.short, own.short_twice)
         assert row.mean_error == pytest.approx(own.over, abs=1e-9)
@@ -315,6 +325,31 @@ def test_an_outcome_names_the_remembered_figures_it_rests_on() -> None:
     book = qa.rulebook("us-hb133").with_checks({"us-hb133 MAV 117-154 g": "checked"})
     judged = qa.judge_lots(fixed(), book, lot_size="packed")
     assert judged["from_memory"][0] == "us-hb133 plan 12-250"
+
+
+def test_another_test_of_the_books() -> None:
+    """Of 20, one short by more than the TNE passes and two fail: Directive Annex II 2.2.2."""
+    found = [Lot(120.0, 200, [114.5] * short + [125.0] * (20 - short)) for short in (1, 2)]
+    judged = qa.judge_lots(
+        table(found), ["eu-76-211", "uk-2006-659"], lot_size="packed", test="destructive"
+    )
+    assert judged["outcome"].tolist() == ["accept", "accept", "reject", "reject"]
+
+
+@pytest.mark.parametrize("rows", [0, 12])
+def test_a_test_that_a_book_has_not_is_refused_with_those_it_has(rows: int) -> None:
+    frame = fixed().iloc[:rows]
+    for test in ("destructive", "quick"):
+        says = f"us-hb133 has no '{test}' test; it has category B, non-destructive"
+        with pytest.raises(ValueError, match=says):
+            qa.judge_lots(frame, ["us-hb133", "eu-76-211"], lot_size="packed", test=test)
+
+
+def test_a_book_named_twice_is_refused() -> None:
+    moist = qa.rulebook("us-hb133").with_moisture(2)
+    for books in (["eu-76-211", "eu-76-211"], ["us-hb133", "eu-76-211", moist]):
+        with pytest.raises(ValueError, match="is named twice; its rows would be told apart by"):
+            qa.judge_lots(fixed(), books, lot_size="packed")
 
 
 def test_lots_of_other_tables_are_refused_before_any_work() -> None:

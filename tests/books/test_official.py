@@ -146,6 +146,11 @@ def test_the_plain_mean_stands_beside_every_pass() -> None:
         assert ("raise the fill" in verdict.headline) == (shift < 0)
 
 
+def test_an_unknown_test_is_refused_whatever_the_lot() -> None:
+    with pytest.raises(ValueError, match="no 'quick' test; it has destructive, non-destructive"):
+        qa.judge([121.0] * 20, "120 g", EU, lot_size=10, test="quick")
+
+
 def test_more_weighed_than_packed_is_unsettled_not_guessed() -> None:
     verdict = qa.judge([121.0] * 13, "120 g", "us-hb133", lot_size=12)
     assert verdict.outcome == "unsettled"

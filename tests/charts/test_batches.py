@@ -1,10 +1,10 @@
-"""Batch means against how batches differ: false alarms, a light batch, sizes, bad input."""
+"""Batch means against how batches differ: a light batch, sizes, what the note says, bad input."""
 
 import numpy as np
 import pandas as pd
 import pytest
 
-from qa_tools.charts import batch_means, mean_sd
+from qa_tools.charts import Base, batch_means, chance_outside, individuals, mean_sd
 
 
 def works(seed: int, sizes: list[int], between: float = 2.0) -> tuple[np.ndarray, np.ndarray]:
@@ -58,6 +58,60 @@ def test_a_series_whose_own_index_is_something_else_is_taken_by_place() -> None:
     assert batch_means(series, column).points.equals(batch_means(values, batch).points)
 
 
+def test_single_readings_of_batches_are_charted_as_such_and_it_says_so() -> None:
+    values, batch = works(7, [1] * 14)
+    chart = batch_means(values, batch, base=Base("B00", "B11"))
+    plain = individuals(pd.Series(values, index=batch), base=12)
+    assert (chart.lower, chart.upper, chart.sigma) == (plain.lower, plain.upper, plain.sigma)
+    assert (chart.what, chart.each, chart.components) == ("batch mean", "batch", None)
+    assert "and held from B12 on. No batch has more than a single reading" in chart.note
+    assert "(batch)" not in repr(chart)
+
+
+def test_batches_without_a_spread_of_their_own_are_charted_by_their_means() -> None:
+    alike = np.repeat([120.0, 121.0, 119.5, 120.5], 3)
+    chart = batch_means(alike, np.repeat(list("abcd"), 3))
+    assert chart.points["value"].tolist() == [120.0, 121.0, 119.5, 120.5]
+    assert chart.points["n"].tolist() == [3] * 4
+    assert "Within every batch all readings are equal" in chart.note
+    one = batch_means([120.0, 121.0, 119.0, 120.0], ["a", "a", "b", "c"])
+    assert one.points["value"].tolist() == [120.5, 119.0, 120.0]
+    assert "Only one batch has more than a single reading" in one.note
+
+
+def test_batches_that_differ_by_no_more_than_readings_explain_are_said_to() -> None:
+    readings = np.tile([119.0, 120.0, 121.5, 119.5], 12) + np.repeat([0.1, -0.1], 24)
+    chart = batch_means(readings, np.repeat(np.arange(12), 4))
+    assert chart.components.between == 0
+    assert chart.note.startswith("Batches differ no more than their readings explain")
+    expected = 3 * chart.components.within / 2
+    assert chart.upper - chart.centre == pytest.approx(expected)
+
+
+@pytest.mark.parametrize(
+    ("base", "says"),
+    [
+        (12, "at most about 1 in 67 new batches in order falls outside limits set on 12"),
+        (30, "1 in 161 new batches"),
+        (None, "1 in 568 of these batches falls outside limits it helped to set; of new ones in"),
+    ],
+)
+def test_it_says_how_often_it_cries_wolf(base, says) -> None:
+    assert says in batch_means(*works(8, [6] * 54), base=base).note
+
+
+def test_limits_set_on_the_few_batches_they_judge_are_said_to_hide_them() -> None:
+    values, batch = works(9, [6] * 10)
+    chart = batch_means(np.where(batch == "B04", values - 90, values), batch)
+    assert chart.signals.empty
+    assert "Limits set on 10 batches hardly show one of these out of order" in chart.note
+
+
+def test_chances_of_one_batch_are_none() -> None:
+    with pytest.raises(ValueError, match="two batches or more"):
+        chance_outside(1)
+
+
 def test_it_draws_itself() -> None:
     figure = batch_means(*works(6, [4] * 14)).figure()
     assert figure.layout.yaxis.title.text == "Batch mean (g)"
@@ -67,11 +121,14 @@ def test_it_draws_itself() -> None:
 @pytest.mark.parametrize(
     ("values", "batch", "says"),
     [
+        ([], [], "two or more subgroups.*got 0"),
+        ([1.0], ["a"], "two or more subgroups"),
+        ([1.0, 1.0], ["a", "b"], "finer scale"),
         ([1.0, 2.0], ["a"], "got 2 readings and 1 batches"),
         ([1.0, 2.0, 3.0], ["a", "a", None], "reading 3 has no label"),
         ([1.0, 2.0, 3.0, 4.0], ["a", "a", "a", "a"], "two or more subgroups"),
         ([1.0, np.nan, 3.0, 4.0], ["a", "a", "b", "b"], "reading 2 is missing"),
-        ([1.0, 1.0, 4.0, 4.0], ["a", "a", "b", "b"], "finer scale"),
+        ([4.0, 4.0, 4.0, 4.0], ["a", "a", "b", "b"], "finer scale"),
     ],
 )
 def test_bad_input_says_what_would_work(values, batch, says) -> None:

@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from qa_tools.charts import individuals
+from qa_tools.charts import batch_means, cusum, ewma, individuals, mean_range, mean_sd
 from qa_tools.charts.chart import FEWEST, plural, table_of_points
 
 SWING = [0.5, -0.4] * 8
@@ -81,3 +81,57 @@ def test_signals_are_rows_of_the_table_and_a_chart_without_any_has_none() -> Non
 )
 def test_more_than_one(one: str, many: str) -> None:
     assert plural(one) == many
+
+
+BY_TWOS = ["a", "a", "b", "b", "c", "c", "d", "d"]
+
+
+@pytest.mark.parametrize(
+    ("values", "says"),
+    [
+        ([120.0], "needs two or more, better twenty; got 1"),
+        ([], "needs two or more, better twenty; got 0"),
+        ([120.3] * 8, "equal .sd 0.* finer scale"),
+        ([np.nan] * 8, "all 8 are missing .* right column"),
+        ([120.0, np.nan, 121.0], "reading 2 is missing .* Leave it out"),
+    ],
+)
+@pytest.mark.parametrize("chart", [individuals, ewma, cusum])
+def test_readings_that_cannot_carry_limits_say_what_would_work(chart, values, says) -> None:
+    with pytest.raises(ValueError, match=says):
+        chart(values)
+
+
+@pytest.mark.parametrize(
+    ("values", "says"),
+    [
+        ([[120.0, 121.0]], "two or more subgroups of two or more readings, better twenty; got 1"),
+        ([[120.0], [121.0]], "0 of them with two readings or more.* charts.individuals"),
+        ([[120.3] * 2] * 4, "equal .sd 0.* finer scale"),
+        ([[np.nan] * 2] * 4, "all 2 are missing .* right column"),
+    ],
+)
+@pytest.mark.parametrize("chart", [mean_range, mean_sd])
+def test_subgroups_that_cannot_carry_limits_say_what_would_work(chart, values, says) -> None:
+    with pytest.raises(ValueError, match=says):
+        chart(values)
+
+
+@pytest.mark.parametrize(
+    ("values", "batch", "says"),
+    [
+        ([120.0], ["a"], "better twenty; got 1"),
+        ([120.0, 121.0], ["a", "a"], "better twenty; got 1"),
+        ([120.3] * 8, BY_TWOS, "equal .sd 0.* finer scale"),
+        ([np.nan] * 8, BY_TWOS, "all 8 are missing .* right column"),
+    ],
+)
+def test_batches_that_cannot_carry_limits_say_what_would_work(values, batch, says) -> None:
+    with pytest.raises(ValueError, match=says):
+        batch_means(values, batch)
+
+
+@pytest.mark.parametrize("weight", [-0.2, 0, 1.01, np.nan])
+def test_a_weight_out_of_range_says_its_range(weight: float) -> None:
+    with pytest.raises(ValueError, match="above 0 and at most 1"):
+        ewma([1.0, 2.0, 1.5], weight=weight)

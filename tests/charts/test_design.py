@@ -2,11 +2,13 @@
 
 import re
 
+import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from qa_tools.charts import design, run_length
+from qa_tools.charts import design, run_length, run_length_quantiles
+from qa_tools.charts.design import _average
 
 
 @settings(max_examples=10)
@@ -38,6 +40,9 @@ def test_one_sided_is_sooner_for_the_same_false_alarms() -> None:
     assert one.chart == "cusum"
     # h 4.0965 gives 370.398 exactly, found in 8.575 (the figures of the optimal chart).
     assert one.settings == {"k": 0.5, "h": 4.1, "sides": 1}
+    both = design(1, sd=1, within=11, every=370)
+    assert one.table.index.tolist() == both.table.index.tolist()
+    assert (one.table["found_in"] < both.table["found_in"]).all()
 
 
 def test_what_limits_from_few_data_do_is_said() -> None:
@@ -47,9 +52,30 @@ def test_what_limits_from_few_data_do_is_said() -> None:
     assert made.table.loc["shewhart", "found_estimated"] == found
     assert made.table.loc["shewhart", "every_estimated"] == pytest.approx(418.476, abs=1e-3)
     assert repr(made).splitlines()[1] == (
-        "With limits estimated from 25 subgroups of 5, on average: one false alarm in 418 points, "
-        "the shift found in 2.12"
+        "With limits estimated from 25 subgroups of 5: one false alarm in 418 points on average, "
+        "half of the false alarms within 209 (257 with limits known); the shift found in 2.12"
     )
+    known = run_length_quantiles("shewhart", q=0.5).iloc[0]
+    estimated = run_length_quantiles("shewhart", q=0.5, subgroups=25, n=5).iloc[0]
+    assert made.half == (known, estimated)
+
+
+def test_limits_too_uncertain_for_an_average_still_have_their_half() -> None:
+    made = design(3, sd=1, within=3, every=370, subgroups=2, n=2)
+    assert made.table.loc["shewhart", "every_estimated"] == np.inf
+    assert f"no average can be stated, half of the false alarms within {made.half[1]}" in repr(made)
+    assert _average("shewhart", None, {"subgroups": 3, "n": 5}) == np.inf
+
+
+@pytest.mark.parametrize("sides", [1, 2])
+def test_a_shift_however_large_has_its_chart(sides: int) -> None:
+    made = design(40, sd=1, within=2, every=370, sides=sides)
+    assert made.chart == "shewhart"
+    assert (made.table["every"] >= 370 * (1 - 1e-9)).all()
+
+
+def test_false_alarms_may_be_as_rare_as_can_be_stated() -> None:
+    assert (design(5, sd=1, within=2, every=1e7).table["every"] >= 1e7).all()
 
 
 @pytest.mark.parametrize("sides", [1, 2])
@@ -70,6 +96,9 @@ def test_a_task_beyond_any_chart_says_which_shift_would_do(sides: int) -> None:
         ({"within": 1}, "above 1 point"),
         ({"sides": 3}, "1 side"),
         ({"subgroups": 25}, "need n"),
+        ({"subgroups": 1, "n": 5}, "2 subgroups or more"),
+        ({"every": 1e8}, "at most 10,000,000"),
+        ({"shift": 0.001, "every": 1e6}, "plot means of more readings"),
     ],
 )
 def test_a_task_that_makes_no_sense_says_why(task, says) -> None:

@@ -6,9 +6,23 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from qa_tools.charts import cusum, ewma, individuals, mean_range, patterns, run_length
+from qa_tools.charts import (
+    Base,
+    batch_means,
+    cusum,
+    ewma,
+    individuals,
+    mean_range,
+    mean_sd,
+    run_length,
+)
+from qa_tools.charts.patterns import patterns
 
 tenths = st.lists(st.integers(-35, 35).map(lambda tenth: tenth / 10), min_size=2, max_size=40)
+
+
+COLUMNS = ["point", "label", "rule", "since", "since_label", "what", "chance_in", "reason"]
+LEVEL = [0.3, -0.9, 0.6, -0.5, 0.4, -0.3, 0.8, -0.2, 0.5, -0.4, 0.7, -0.6, 0.2, 0.1]
 
 
 def points(values: list[float]) -> pd.DataFrame:
@@ -69,11 +83,12 @@ def test_the_reason_says_what_where_and_how_often_by_chance() -> None:
         pytest.approx(run_length("shewhart", width=np.inf, rules=rule)) for rule in table["rule"]
     ]
     assert table["reason"][0] == (
-        "8 points in a row on one side of the centre, here below, since point 2: the level may "
-        "have moved (by chance about once in 255 points)"
+        "8 points in a row on one side of the centre, here below, since point B2: the level "
+        "may have moved (by chance about once in 255 points)"
     )
     assert table["reason"][1].startswith(
-        "2 of 3 points more than 2 sd from the centre, on the same side, here above, since point 10"
+        "2 of 3 points more than 2 sd from the centre, on the same side, here above, "
+        "since point B10:"
     )
 
 
@@ -95,11 +110,11 @@ def test_limits_of_unequal_subgroups_are_each_points_own() -> None:
     wide = [3.0, 2.1, 2.1, 3.0]
     own = same.assign(upper=wide, lower=[-limit for limit in wide])
     assert patterns(own, "2 of 3 beyond 2")["point"].tolist() == [3]
-    assert patterns(same, "2 of 3 beyond 1", width=2)["point"].tolist() == []
     groups = {
         f"B{i}": [120 + (i > 9), 121 + (i > 9), *[120.5 + (i > 9)] * (i % 3)] for i in range(20)
     }
-    table = patterns(mean_range(groups).points, "8 on a side")
+    table = mean_range(groups).with_rules("8 on a side").patterns
+    assert table is not None
     assert table["label"].tolist() == ["B7", "B8", "B9", "B17", "B18", "B19"]
 
 
@@ -115,17 +130,101 @@ def test_equal_means_neither_rise_nor_lie_on_a_side() -> None:
 def test_nothing_to_find_is_an_empty_table() -> None:
     table = patterns(points([0.1, -0.1, 0.2]), ["8 on a side", "beyond 3"])
     assert table.empty
-    assert list(table.columns) == ["point", "label", "rule", "since", "chance_in", "reason"]
+    assert list(table.columns) == COLUMNS
+
+
+def batches(values: list[float]) -> pd.Series:
+    return pd.Series(
+        values, index=pd.Index([f"B{i}" for i in range(1, len(values) + 1)], name="batch")
+    )
+
+
+def test_a_chart_with_rules_signals_at_each_complete_pattern_and_says_the_price() -> None:
+    rules = ["8 on a side", "2 of 3 beyond 2"]
+    plain = individuals(batches([*LEVEL, *[-0.3] * 9]), base=14)
+    chart = plain.with_rules(rules)
+    assert plain.signals.empty and plain.patterns is None
+    assert chart.signals["label"].tolist() == ["B22", "B23"]
+    assert chart.patterns is not None
+    assert chart.patterns.columns.tolist() == COLUMNS
+    assert chart.signals["reason"].tolist() == chart.patterns["reason"].tolist()
+    assert chart.finding == (
+        "All 23 readings lie within the limits, but 2 points complete a pattern, the first from "
+        "batch B15 to B22: 8 points in a row on one side of the centre, here below"
+    )
+    assert f"one signal in {run_length('shewhart', rules=rules):.0f} points" in chart.note
+    assert chart.note.startswith(plain.note)
+    assert repr(chart).endswith(chart.note)
+
+
+def test_a_point_out_and_a_pattern_are_both_told() -> None:
+    chart = individuals(batches([*LEVEL, 9.0, *[-0.3] * 8]), base=14).with_rules("8 on a side")
+    assert chart.beyond.sum() == 1
+    assert chart.finding == (
+        "Batch B15 stands above the limit: reading 9.0 g against 2.6 g; and there is a pattern "
+        "from batch B16 to B23: 8 points in a row on one side of the centre, here below"
+    )
+    both = individuals(batches([*LEVEL, 2.4, 9.0]), base=14).with_rules("2 of 3 beyond 2")
+    assert both.signals["label"].tolist() == ["B16"]
+    limit, pattern = both.signals["reason"].item().split("; ")
+    assert limit.startswith("reading 9.0 g is above the upper limit")
+    assert pattern.startswith("2 of 3 points more than 2 sd")
+    assert "pattern" not in both.finding
+    single = individuals(batches([*LEVEL, 2.4]), base=14).with_rules("beyond 2.5")
+    assert single.finding.endswith(
+        "there is a pattern at batch B15: a point more than 2.5 sd from the centre, here above"
+    )
+
+
+def test_a_pattern_does_not_run_across_new_limits_and_knows_its_own() -> None:
+    level = [*LEVEL, *[-0.3] * 7]
+    values = batches([*level, *[value - 5 for value in level]])
+    new = Base("B22", "B35", agreed="2026-10-05", reason="new scoop")
+    one = individuals(values, base=[Base("B1", "B14")]).with_rules("8 on a side")
+    assert one.signals["label"].iloc[0] == "B22"
+    again = individuals(values, base=[Base("B1", "B14"), new]).with_rules("8 on a side")
+    assert again.signals.empty
+    assert again.finding == "All 42 readings lie within the limits and make no pattern"
+    late = individuals(
+        pd.concat([values, batches([-5.3])]).set_axis(batches([*values, 0]).index),
+        base=[Base("B1", "B14"), new],
+    ).with_rules("8 on a side")
+    assert late.signals["label"].tolist() == ["B43"]
+    assert late.patterns is not None
+    assert late.patterns[["since", "since_label"]].iloc[0].tolist() == [36, "B36"]
+
+
+def test_charts_of_means_and_batch_means_take_rules_too() -> None:
+    level = np.where(np.arange(30) < 20, np.tile([0.4, -0.4], 15), 0.5)
+    rows = 120 + level[:, np.newaxis] + np.array([-1.0, -0.5, 0.5, 1.0])
+    for chart in (mean_range(rows, base=20), mean_sd(rows, base=20)):
+        ruled = chart.with_rules("8 on a side")
+        assert ruled.signals["point"].tolist() == [28, 29, 30]
+        assert ruled.spread is chart.spread
+    by_batch = batch_means(rows.ravel(), np.repeat(np.arange(30), 4), base=20)
+    assert by_batch.with_rules("8 on a side").signals["point"].tolist() == [28, 29, 30]
+
+
+def test_a_reason_from_few_points_owns_up_to_it() -> None:
+    reason = (
+        individuals([*LEVEL[:6], *[-0.8] * 8], base=6).with_rules("8 on a side").signals["reason"]
+    )
+    assert reason.iloc[-1].endswith("; limits from only 6 are uncertain")
 
 
 def test_points_that_carry_over_or_lie_unevenly_are_refused() -> None:
     values = [1.0, 2.0, 1.5]
     for chart in (ewma(values, target=1, sd=1), cusum(values, target=1, sd=1)):
-        with pytest.raises(ValueError, match="has its own limit"):
-            patterns(chart.points, "8 on a side")
-    spread = individuals(values).spread
-    assert spread is not None
-    with pytest.raises(ValueError, match="a chart of spreads has not"):
-        patterns(spread.points, "8 on a side")
+        with pytest.raises(ValueError, match="have their own limit instead"):
+            chart.with_rules("8 on a side")
+    rows = np.random.default_rng(1).normal(size=(20, 9))  # a range of nine has limits either way
+    for spread in (individuals(values).spread, mean_range(rows).spread):
+        assert spread is not None
+        with pytest.raises(ValueError, match="lie unevenly about the centre"):
+            spread.with_rules("8 on a side")
     with pytest.raises(ValueError, match='"8 on a side"'):
-        patterns(points(values), "a run of 8")
+        individuals(values).with_rules("a run of 8")
+    with pytest.raises(ValueError, match="all of them in one call"):
+        individuals(values).with_rules("8 on a side").with_rules("2 of 3 beyond 2")
+    with pytest.raises(ValueError, match="one run rule or more"):
+        individuals(values).with_rules([])

@@ -64,6 +64,41 @@ def test_new_limits_hold_from_their_first_point_and_are_on_record(chart) -> None
     assert "agreed on 2026-10-05: new scoop." in both.note
 
 
+@every
+def test_a_point_of_known_cause_is_left_out_of_the_limits_and_still_judged(chart) -> None:
+    light = {**ROWS, "B07": ROWS["B07"] - 9}
+    why = {"B07": "scooped light, a new hand", "B12": "tared twice"}
+    held = chart(light, base=Base("B01", "B20", without=why))
+    alone = chart({name: ROWS[name] for name in NAMES[:20] if name not in why})
+    assert (held.centre, held.lower, held.upper) == (alone.centre, alone.lower, alone.upper)
+    assert (held.sigma, held.behind) == (alone.sigma, 18)
+    left_out = held.points.loc[~held.points["base"], "label"].tolist()
+    assert left_out == ["B07", "B12", *NAMES[20:]]
+    assert "B07" in held.signals["label"].tolist()
+    assert "B01 to B20 (18 " in held.note
+    assert "B07 left out: scooped light, a new hand. B12 left out: tared twice." in held.note
+
+
+def test_a_point_is_left_out_of_the_base_it_belongs_to() -> None:
+    new = Base("B31", "B40", agreed="2026-10-05", reason="new scoop", without={"B33": "spilt"})
+    both = mean_sd(SHIFTED, base=[Base("B02", "B20", without={"B02": "first of the day"}), new])
+    rows = {name: SHIFTED[name] for name in NAMES[30:] if name != "B33"}
+    assert both.points["upper"].iloc[-1] == mean_sd(rows).upper
+    rows = {name: SHIFTED[name] for name in NAMES[2:20]}
+    assert both.points["upper"].iloc[0] == mean_sd(rows).upper
+    assert both.points.loc[both.points["base"], "label"].tolist() == [
+        name for name in [*NAMES[2:20], *NAMES[30:]] if name != "B33"
+    ]
+    assert both.note.index("B02 left out") < both.note.index("New limits") < both.note.index("B33")
+
+
+def test_days_name_points_left_out_too() -> None:
+    days = pd.date_range("2026-03-02", periods=20, name="made_on")
+    left_out = Base(days[0].date(), days[14].date(), without={days[3].date(): "power cut"})
+    by_day = pd.Series(READINGS.to_numpy()[:20], index=days)
+    assert individuals(by_day, base=left_out).points["base"].sum() == 14
+
+
 def test_a_moving_range_never_spans_the_start_of_new_limits() -> None:
     chart = individuals(READINGS, base=[Base("B01", "B20"), NEW])
     assert chart.spread.points["label"].tolist() == NAMES[1:30] + NAMES[31:]
@@ -113,6 +148,12 @@ def test_the_day_may_be_a_date() -> None:
         (Base("B20", "B07"), r"two or more points"),
         ([Base("B01", "B20"), Base("B21", "B40")], r"the day they were agreed on and the reason"),
         ([Base("B01", "B20"), Base("B21", "B40", reason="x")], r"the day they were agreed on"),
+        (Base("B01", "B20", without={"B21": "x"}), r"from B01 to B20, and no point of it is .*B21"),
+        (Base("B01", "B20", without={"B7": "x"}), r"called B7; is B.* meant"),
+        (Base("B01", "B20", without={"B07": " "}), r"say why B07 is left out"),
+        (Base("B01", "B20", without={"B07": None}), r"say why B07 is left out"),
+        (Base("B01", "B20", without=("B07",)), r"for a known reason, as in charts\.Base"),
+        (Base("B01", "B03", without={"B01": "x", "B03": "y"}), r"B01 to B03 has 1 without those"),
         ([Base("B01", "B31"), NEW], r"begins before the one ahead of it ends"),
         ([NEW, Base("B01", "B20", "2026-11-01", "x")], r"in order of time"),
         ([Base("B01", "B20"), Base("B31", "B40", "October", "x")], r'as in "2026-10-05"'),

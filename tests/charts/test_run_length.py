@@ -8,7 +8,16 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from qa_tools.charts import constants, rule_prices, run_length, run_length_quantiles
+from qa_tools.charts import (
+    constants,
+    ewma,
+    kernels,
+    moving,
+    rule_prices,
+    run_length,
+    run_length_quantiles,
+)
+from qa_tools.charts.factors import sd_mean
 
 # A simulated chart: standard normal draws, all runs at once and still going, a point at a time.
 Signals = Callable[[np.ndarray], np.ndarray]
@@ -73,12 +82,14 @@ class Individuals:
 
 
 class Ewma:
-    def __init__(self, weight: float, width: float) -> None:
+    def __init__(self, weight: float, width: float, sides: int = 2) -> None:
         self.weight, self.limit = weight, width * np.sqrt(weight / (2 - weight))
+        self.barrier = 0.0 if sides == 1 else -np.inf
         self.level: Any = 0.0
 
     def __call__(self, z: np.ndarray) -> np.ndarray:
-        self.level = (1 - self.weight) * self.level + self.weight * z
+        level = (1 - self.weight) * self.level + self.weight * z
+        self.level = np.maximum(self.barrier, level)
         return np.abs(self.level) > self.limit
 
     def keep(self, going: np.ndarray) -> None:
@@ -139,6 +150,22 @@ class Estimated:
         self.centre, self.sigma = self.centre[going], self.sigma[going]
 
 
+class OfSingles:
+    """Single readings with limits from their own mean and mean moving range."""
+
+    def __init__(self, chart: Any, readings: int, runs: int, seed: int) -> None:
+        base = np.random.default_rng(seed).normal(size=(runs, readings))
+        self.chart, self.centre = chart, base.mean(axis=1)
+        self.sigma = np.abs(np.diff(base, axis=1)).mean(axis=1) * np.sqrt(np.pi) / 2
+
+    def __call__(self, z: np.ndarray) -> np.ndarray:
+        return self.chart((z - self.centre) / self.sigma)
+
+    def keep(self, going: np.ndarray) -> None:
+        self.chart.keep(going)
+        self.centre, self.sigma = self.centre[going], self.sigma[going]
+
+
 def _log_gammas(degrees: int) -> list[float]:
     from math import lgamma
 
@@ -166,6 +193,9 @@ QUICK: list[tuple[Any, float, str, dict[str, Any]]] = [
      {"width": np.inf, "rules": "5 rising or falling"}),
     (lambda: Cusum(0.5, 4, 2), 0.5, "cusum", {"h": 4, "head_start": 2}),
     (lambda: Ewma(0.2, 2.8), 0.5, "ewma", {"width": 2.8}),
+    (lambda: Ewma(0.2, 2.8, 1), 0.5, "ewma", {"width": 2.8, "sides": 1}),
+    (lambda: OfSingles(Shewhart(2), 30, RUNS, 77), 0.5, "shewhart",
+     {"width": 2, "subgroups": 30, "n": 1}),
 ]  # fmt: skip
 SLOW: list[tuple[Any, float, str, dict[str, Any]]] = [
     (lambda: Shewhart(3), 0, "shewhart", {}),
@@ -186,6 +216,8 @@ SLOW: list[tuple[Any, float, str, dict[str, Any]]] = [
     (lambda: Cusum(0, 9), 0, "cusum", {"k": 0, "h": 9}),
     (lambda: Ewma(0.2, 3), 0, "ewma", {}),
     (lambda: Ewma(0.05, 2.5), 0.3, "ewma", {"weight": 0.05, "width": 2.5}),
+    (lambda: Ewma(0.2, 3, 1), 0, "ewma", {"sides": 1}),
+    (lambda: Ewma(0.05, 2.5, 1), -0.1, "ewma", {"weight": 0.05, "width": 2.5, "sides": 1}),
     (lambda: Spread("range", 5, 1.0, 71), 1.0, "range", {"n": 5}),
     (lambda: Spread("sd", 8, 0.6, 72), 0.6, "sd", {"n": 8}),
     (lambda: Estimated(Shewhart(3), 25, 5, RUNS, 73), 0.5, "shewhart", {"subgroups": 25, "n": 5}),
@@ -193,6 +225,10 @@ SLOW: list[tuple[Any, float, str, dict[str, Any]]] = [
      {"rules": "8 on a side", "subgroups": 20, "n": 4}),
     (lambda: Estimated(Cusum(0.5, 4), 20, 5, RUNS, 75), 0.5, "cusum",
      {"h": 4, "subgroups": 20, "n": 5}),
+    (lambda: OfSingles(Individuals(), 60, RUNS, 78), 0, "individuals",
+     {"subgroups": 60, "n": 1}),
+    (lambda: OfSingles(Cusum(0.5, 4), 100, RUNS, 79), 0.5, "cusum",
+     {"h": 4, "subgroups": 100, "n": 1}),
     (lambda: Estimated(Ewma(0.2, 2.8), 20, 5, RUNS, 76), 0.5, "ewma",
      {"width": 2.8, "subgroups": 20, "n": 5}),
 ]  # fmt: skip
@@ -217,7 +253,7 @@ def test_simulated_runs_agree(case) -> None:
 
 @pytest.mark.slow
 @pytest.mark.parametrize("case", SLOW, ids=range(len(SLOW)))
-def test_simulated_runs_of_twenty_designs_agree(case) -> None:
+def test_simulated_runs_of_many_designs_agree(case) -> None:
     agrees(case, seed=5)
 
 
@@ -227,6 +263,7 @@ def test_a_weight_of_one_and_a_sum_without_memory_are_the_point_itself(width, sh
     plain = run_length("shewhart", shift, width=width)
     assert run_length("ewma", shift, weight=1, width=width) == pytest.approx(plain, rel=1e-6)
     one = run_length("shewhart", shift, width=width, sides=1)
+    assert run_length("ewma", shift, weight=1, width=width, sides=1) == pytest.approx(one, rel=1e-6)
     # A sum whose slack takes nearly all of a reading away adds nothing up.
     assert run_length("cusum", shift, k=width - 1e-7, h=1e-7, sides=1) == pytest.approx(
         one, rel=1e-5
@@ -308,6 +345,40 @@ def test_limits_from_too_few_have_no_average_but_quantiles() -> None:
         run_length("shewhart", subgroups=3, n=5)
 
 
+def test_a_chart_that_adds_up_keeps_its_digits_with_limits_from_few() -> None:
+    # Apart from the code: Gauss-Legendre over the centre and the pooled sd.
+    from scipy.stats import chi, norm
+
+    unbias = float(sd_mean(np.array([41]))[0])
+    unit, weights = np.polynomial.legendre.leggauss(40)
+    chis, likely = 7.25 + 5.25 * unit, 5.25 * weights * chi.pdf(7.25 + 5.25 * unit, 40)
+    unit, weights = np.polynomial.legendre.leggauss(120)
+    centres, chances = 6 * unit / np.sqrt(10), 6 * weights * norm.pdf(6 * unit)
+
+    def known(centre: float, sigma: float) -> float:
+        return kernels.weighted(0.13, 2.77, 2, -centre / sigma, 1 / sigma, 96).average(1e14)
+
+    total = sum(
+        share * sum(c * known(centre, sigma) for centre, c in zip(centres, chances, strict=True))
+        for sigma, share in zip(chis / (unbias * np.sqrt(40)), likely, strict=True)
+    )
+    exact = run_length("ewma", weight=0.13, width=2.77, subgroups=10, n=5)
+    assert exact == pytest.approx(total, rel=2e-6)
+
+
+def test_limits_of_single_readings_keep_their_digits_far_out() -> None:
+    # Where sigma comes out twice as large the integral of the weighted mean needs more nodes.
+    sigma, chance = moving.sigmas(50, 3.0)
+    centres = np.linspace(-6, 6, 60) / np.sqrt(50)
+    shares = np.exp(-25 * centres**2)
+    total = 0.0
+    for s, weight in zip(sigma.tolist(), chance.tolist(), strict=True):
+        runs = [kernels.weighted(0.13, 2.77, 2, -c / s, 1 / s, 192).average(1e15) for c in centres]
+        total += weight * float(shares @ runs / shares.sum())
+    exact = run_length("ewma", weight=0.13, width=2.77, subgroups=50, n=1)
+    assert exact == pytest.approx(total, rel=3e-6)
+
+
 def test_a_far_shift_is_found_at_once_and_a_head_start_keeps_its_share() -> None:
     assert run_length("cusum", 12) == pytest.approx(1, abs=1e-9)
     assert run_length("ewma", 40) == pytest.approx(1, abs=1e-9)
@@ -315,6 +386,21 @@ def test_a_far_shift_is_found_at_once_and_a_head_start_keeps_its_share() -> None
     assert run_length("cusum", -0.7, head_start=2) == pytest.approx(
         run_length("cusum", 0.7, head_start=2), rel=1e-9
     )
+
+
+@settings(max_examples=25)
+@given(weight=st.floats(0.05, 1), seed=st.integers(0, 1000), side=st.sampled_from(["high", "low"]))
+def test_the_runs_of_a_weighted_mean_are_those_of_its_chart(weight, seed, side) -> None:
+    values = np.random.default_rng(seed).normal(0.3 if side == "high" else -0.3, 1, 60)
+    made = ewma(values, target=0, sd=1, weight=weight, width=2, side=side)
+    runs = Ewma(weight, 2, 1)
+    signals = [runs(np.array([value if side == "high" else -value])).item() for value in values]
+    assert made.beyond.tolist() == signals
+
+
+def test_a_small_weight_that_cannot_be_followed_is_said_to_be_so() -> None:
+    with pytest.raises(ValueError, match="does not settle to five digits"):
+        run_length("ewma", weight=0.0005)
 
 
 def test_the_price_of_each_rule_stands_beside_it() -> None:
@@ -352,8 +438,10 @@ def test_the_price_of_each_rule_stands_beside_it() -> None:
         ("shewhart", 0, {"rules": "15 of 30 beyond 1"}, "fewer points, will do"),
         ("shewhart", 0, {"width": np.inf, "rules": "30 of 30 beyond 3"}, "a lower limit"),
         ("shewhart", 0, {"sides": 3}, "1 side"),
+        ("ewma", 0, {"sides": 0}, "1 side"),
         ("shewhart", 0, {"subgroups": 25}, "need n"),
         ("shewhart", 0, {"subgroups": 1, "n": 5}, "2 subgroups or more"),
+        ("individuals", 0, {"subgroups": 11, "n": 1}, "fewer than 12 single readings"),
         ("cusum", 0, {"k": -1}, "k is 0 or more"),
         ("cusum", 0, {"head_start": 5}, "head_start from 0 to below h"),
         ("cusum", 0, {"head_start": 4}, "Half of h is usual"),

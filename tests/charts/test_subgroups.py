@@ -5,8 +5,11 @@ from decimal import Decimal
 import numpy as np
 import pandas as pd
 import pytest
+from hypothesis import given
+from hypothesis import strategies as st
 
 from qa_tools.charts import individuals, mean_range, mean_sd
+from qa_tools.charts.subgroups import by_label
 
 ROWS = [[120.1, 121.0, 119.4], [120.3, 119.9, 120.8], [124.0, 123.1, 123.6], [119.9, 121.2, 120.7]]
 LABELS = ["B1", "B2", "B3", "B4"]
@@ -45,6 +48,18 @@ def test_a_series_is_gathered_by_label_in_order_of_first_appearance() -> None:
     assert points["label"].tolist() == ["late", "early"]
     assert points["n"].tolist() == [2, 3]
     assert points["value"].tolist() == [5.5, 2.0]
+
+
+@given(st.lists(st.integers(-3, 3), min_size=2, max_size=12), st.booleans())
+def test_numbers_as_labels_gather_as_words_do(keys: list[int], in_order: bool) -> None:
+    keys = sorted(keys) if in_order else keys
+    readings = pd.Series(np.arange(len(keys), dtype=float), index=keys)
+    words = by_label(readings.set_axis([f"{key}" for key in keys]))
+    for numbers in (readings, readings.set_axis(pd.array(keys, dtype="Int64"))):
+        found = by_label(numbers)
+        assert found.labels == words.labels
+        assert found.values.tolist() == words.values.tolist()
+        assert found.sizes.tolist() == words.sizes.tolist()
 
 
 def test_dates_and_pairs_become_readable_labels() -> None:

@@ -64,6 +64,26 @@ def test_hover_gives_label_value_and_reason() -> None:
     assert "<br>within " in hover[0]
 
 
+def test_a_pattern_is_a_thick_line_to_a_diamond_and_says_so_in_words() -> None:
+    rows = np.tile([1.0, -1.0, 0.5, -0.5], (30, 1)) + rng.normal(0, 0.01, (30, 4))
+    rows[:, 0] += np.where(np.arange(30) < 20, np.tile([0.8, -0.8], 15), 0.8)
+    rows[24] += 9
+    chart = mean_range(rows, base=20).with_rules("8 on a side")
+    assert chart.signals["point"].tolist() == [25, 28, 29, 30]
+    figure = chart.figure()
+    marks = next(trace for trace in figure.data if trace.mode == "lines+markers")
+    symbols = [marks.marker.symbol[point - 1] for point in (24, 25, 28)]
+    assert symbols == ["circle", "triangle-up", "diamond"]
+    assert len({marks.marker.color[point - 1] for point in (24, 25, 28)}) == 3
+    assert "8 points in a row" in marks.hovertext[27].replace("<br>", " ")
+    run = next(trace for trace in figure.data if trace.name == "pattern")
+    assert run.x[:9] == (21, 22, 23, 24, 25, 26, 27, 28, None)
+    assert run.y[:8] == marks.y[20:28]
+    assert "complete at the diamond" in " ".join(texts(figure)).replace("<br>", " ")
+    quiet = mean_range(rows[:20]).with_rules("8 on a side").figure()
+    assert "diamond" not in quiet.to_json()
+
+
 def test_limits_are_named_at_the_edge_and_never_overlap() -> None:
     squashed = individuals([*rng.normal(250, 1, 100), 25.0])
     figure = squashed.figure()
@@ -105,6 +125,10 @@ def test_the_title_says_so_when_only_the_spread_is_out() -> None:
     assert chart.signals.empty
     figure = chart.figure()
     assert figure.layout.title.text.endswith("but not every range does")
+    few = mean_range(rows[:10])
+    assert few.signals.empty
+    words = few.figure().layout.title.text.replace("<br>", " ")
+    assert words.endswith("shown for orientation, but not every range lies within its limits")
     assert chart.spread is not None
     assert chart.spread.finding in texts(figure)
 
@@ -234,6 +258,17 @@ def test_base_periods_are_shaded_and_new_limits_have_a_line_and_their_reason() -
     assert "base period" in said
     assert "new limits, 2026-10-05: new &lt;scoop&gt;" in said
     assert not mean_sd(ROWS).figure().layout.shapes
+
+
+def test_a_point_left_out_of_the_base_is_a_gap_in_the_shade_and_says_why() -> None:
+    left_out = Base("1", "8", without={"1": "first of a new <scoop>", "5": "tared twice"})
+    figure = mean_sd(ROWS, base=left_out).figure()
+    shaded = [(shape.x0, shape.x1) for shape in figure.layout.shapes if shape.type == "rect"]
+    assert shaded == [(1.5, 4.5), (5.5, 8.5)]
+    hover = next(t for t in figure.data if t.mode == "lines+markers").hovertext
+    assert "left out of the base: first of a new &lt;scoop&gt;" in hover[0]
+    assert hover[4].endswith("left out of the base: tared twice")
+    assert sum("left out" in words for words in hover) == 2
 
 
 @pytest.mark.parametrize("chart", [ewma, cusum])

@@ -277,3 +277,12 @@ def test_a_larger_sample_is_judged_by_its_own_factor(book: qa.RuleBook) -> None:
 def test_no_drying_allowance_and_judged_where_sold(book: qa.RuleBook) -> None:
     assert book.judged_at == "sale"
     assert "no drying allowance" in book.drying.lower()
+
+
+def test_the_destructive_test_is_said_to_be_missing() -> None:
+    """s. 39(3): one unit or more, at most 10 % of the lot; how many decide, no table says."""
+    book = qa.rulebook("ca-crc-417")
+    (said,) = (line for line in book.missing if "s. 39(3)" in line)
+    assert "10 %" in said
+    with pytest.raises(ValueError, match="no 'destructive' test; it has non-destructive"):
+        book.plan(48, test="destructive")

@@ -9,8 +9,8 @@ import pytest
 import qa_tools as qa
 
 BOOK = "jp-guideline"
-SHORT = [(50, "8 %"), (100, "4"), (500, "4 %"), (1000, "20"), (10**6, "2 %")]
-OVER = [(50, "5"), (300, "10 %"), (1000, "30"), (10**6, "3 %")]
+SHORT = [(50, "8 %"), (100, "4"), (500, "4 %"), (1000, "20"), (10**9, "2 %")]
+OVER = [(50, "5"), (300, "10 %"), (1000, "30"), (10**9, "3 %")]
 
 
 def expected(rows: list[tuple[int, str]], grams: Decimal) -> Decimal:
@@ -23,11 +23,18 @@ def test_both_sides_at_and_beside_every_bound() -> None:
     book = qa.rulebook(BOOK)
     bounds = {Decimal(upper) for upper, _ in [*SHORT, *OVER]}
     for grams in [Decimal(5), *(b + Decimal(d) for b in bounds for d in ("-0.3", "0", "0.3"))]:
-        if grams <= 10**6:
+        if grams <= 10**9:
             assert book.tolerance(grams).grams == expected(SHORT, grams), grams
             assert book.tolerable_excess(grams) == float(expected(OVER, grams)), grams
-    with pytest.raises(ValueError, match="outside"):
+    with pytest.raises(ValueError, match="outside jp-guideline, which covers 5 g and more"):
         book.tolerable_deficiency("4.9 g")
+
+
+def test_the_last_rows_have_no_upper_end() -> None:
+    """Above 1 000 g, 2 % short and 3 % over, whatever the size."""
+    book = qa.rulebook(BOOK)
+    assert book.tolerable_deficiency("1500 kg") == 30_000
+    assert book.tolerable_excess("1500 kg") == 45_000
 
 
 def test_each_package_is_judged_alone() -> None:

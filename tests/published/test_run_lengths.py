@@ -12,7 +12,9 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from qa_tools.charts import run_length
+from qa_tools.charts import kernels, run_length
+from qa_tools.charts.chains import Runs
+from qa_tools.charts.run_length import _estimated, _made
 
 DATA = Path(__file__).parent / "data"
 
@@ -59,9 +61,14 @@ def test_nine_on_a_side() -> None:
 
 def test_three_sigma_limits() -> None:
     # Printed as 370.4 in the literature, as 371 by NIST/SEMATECH pmc32.htm.
-    exact = [run_length("shewhart", shift) for shift in (0, 0.25, 0.5, 1, 2, 3, 4)]
-    figures = [370.398347, 281.1525, 155.2242, 43.8947, 6.3030, 2.0000, 1.1886]
+    shifts = (0, 0.25, 0.5, 0.75, 1, 1.5, 2, 2.5, 3, 4)
+    exact = [run_length("shewhart", shift) for shift in shifts]
+    figures = [
+        *(370.398347, 281.1525, 155.2242, 81.2157, 43.8947),
+        *(14.9677, 6.3030, 3.2411, 2.0000, 1.1886),
+    ]
     assert exact == pytest.approx(figures, abs=6e-5)
+    assert f"{exact[0]:.1f}" == "370.4"
 
 
 @pytest.mark.parametrize("h", [4, 5])
@@ -74,6 +81,29 @@ def test_cumulative_sums(h: int) -> None:
         assert both == pytest.approx(float(printed), abs=half_a_digit(printed))
         assert both == pytest.approx(float(row[f"h{h}_two_sided"]), abs=1e-6)
         assert one == pytest.approx(float(row[f"h{h}_one_sided"]), abs=1e-6)
+
+
+def test_cumulative_sums_as_a_public_page_quotes_them() -> None:
+    # NIST/SEMATECH pmc3231.htm: one-sided, in control 336 (exactly 335.37) and 930 (930.89), which
+    # a coarser method than an integral equation gives; shifted, to all digits.
+    for h, quoted in ((4, 336), (5, 930)):
+        assert run_length("cusum", h=h, sides=1) == pytest.approx(quoted, abs=1)
+    shifted = [run_length("cusum", shift, h=h) for shift, h in ((1, 4), (1, 5), (0.5, 4))]
+    assert [f"{length:.3g}" for length in shifted] == ["8.38", "10.4", "26.6"]
+
+
+def spread(runs: Runs) -> float:
+    """Standard deviation of the run length, from the chances that no signal has come yet."""
+    n = np.arange(200_000)
+    left = runs.survival()(n)
+    return float(np.sqrt((2 * n + 1) @ left - left.sum() ** 2))
+
+
+@pytest.mark.parametrize("h", [4, 5])
+def test_spread_of_the_run_lengths_of_a_sum(h: int) -> None:
+    for row in rows("arl_cusum_k05.csv"):
+        runs = kernels.summed(0.5, h, 0.0, 1, float(row["shift_sigma"]), 1.0, 96)
+        assert spread(runs) == pytest.approx(float(row[f"h{h}_one_sided_SDRL"]), rel=1e-5, abs=6e-6)
 
 
 @pytest.mark.parametrize("h", HEAD_START)
@@ -99,6 +129,12 @@ def test_weighted_means(weight: float, width: float) -> None:
         assert exact == pytest.approx(float(row[name]), abs=6e-6)
 
 
+def test_weighted_means_of_five_hundred_points() -> None:
+    # The same table, in control 500 by that coarser chain: the exact figures are within 0.5.
+    for weight, width in ((0.05, 2.615), (0.1, 2.814), (0.25, 2.998), (0.5, 3.071)):
+        assert run_length("ewma", weight=weight, width=width) == pytest.approx(500, abs=0.5)
+
+
 def test_ranges_and_sds() -> None:
     for row in rows("arl_r_s_charts.csv"):
         n, ratio = int(row["n"]), float(row["sigma_ratio"])
@@ -109,7 +145,10 @@ def test_ranges_and_sds() -> None:
 def test_single_readings_with_their_moving_range() -> None:
     for row in rows("arl_individuals_mr.csv"):
         figure = float(row["individuals_3sigma_plus_MR_3.685887sigma"])
-        exact = run_length("individuals", float(row["shift_sigma"]))
+        shift = float(row["shift_sigma"])
+        alone = float(row["individuals_3sigma_only"])
+        assert run_length("shewhart", shift) == pytest.approx(alone, abs=6e-6)
+        exact = run_length("individuals", shift)
         # The table's range limit is rounded, which moves 37.46404 by 3e-6.
         assert exact == pytest.approx(figure, abs=1e-5)
 
@@ -119,6 +158,18 @@ def test_limits_estimated_from_some_subgroups() -> None:
         shift, m, n = float(row["shift_in_sigma_xbar"]), int(row["m"]), int(row["n"])
         exact = run_length("shewhart", shift, subgroups=m, n=n)
         assert exact == pytest.approx(float(row["mean_ARL"]), abs=6e-5)
+        # Of what limits may turn out to be: the chance of a signal, and spreads of run lengths.
+        made, mean, sd = _made("shewhart", shift, n, m, {})
+        mixture = _estimated(made, mean, sd, 0, m, n, (136, 60), 2 * made.growth)
+        chance = np.array([part.survival()(np.array([1]))[0] for part in mixture.parts])
+        chance, weights = 1 - chance, mixture.weights
+        assert weights @ chance == pytest.approx(float(row["mean_signal_probability"]), abs=6e-7)
+        second = weights @ ((2 - chance) / chance**2)
+        known = weights @ (1 / chance**2)
+        assert np.sqrt(second - exact**2) == pytest.approx(float(row["SD_of_run_length"]), abs=1e-3)
+        assert np.sqrt(known - exact**2) == pytest.approx(
+            float(row["SD_of_conditional_ARL"]), abs=1e-3
+        )
 
 
 def test_the_sum_with_half_the_shift_as_its_slack_is_the_best() -> None:
@@ -128,6 +179,27 @@ def test_the_sum_with_half_the_shift_as_its_slack_is_the_best() -> None:
         calm, found = (run_length("cusum", at, k=shift / 2, h=h, sides=1) for at in (0, shift))
         assert calm == pytest.approx(float(row["arl0_one_sided"]), rel=2e-7)
         assert found == pytest.approx(float(row["worst_case_delay"]), rel=1e-7)
+
+
+def test_delays_of_charts_with_the_same_false_alarms() -> None:
+    # One-sided, in control 370.398: Shewhart and sums with k 0.25, 0.5 and 1; computed apart.
+    limit = 2.782175
+    delays = {
+        0.25: (176.4331, 62.0118, 81.9201, 124.4301),
+        0.5: (88.9719, 23.6759, 27.6853, 47.2819),
+        0.75: (47.4654, 13.7916, 13.6441, 21.0735),
+        1: (26.7663, 9.6726, 8.5751, 11.1540),
+        1.5: (10.0109, 6.0817, 4.8436, 4.7906),
+        2: (4.6071, 4.4769, 3.4068, 2.9176),
+        3: (1.7059, 3.0068, 2.2311, 1.6743),
+    }
+    sums = ((0.25, 6.709563), (0.5, 4.096495), (1, 2.175974))
+    for shift, (single, *summed) in delays.items():
+        found = run_length("shewhart", shift, width=limit, sides=1)
+        assert found == pytest.approx(single, abs=2e-4)
+        for delay, (k, h) in zip(summed, sums, strict=True):
+            found = run_length("cusum", shift, k=k, h=h, sides=1)
+            assert found == pytest.approx(delay, abs=6e-5)
 
 
 def test_trends_in_closed_form() -> None:

@@ -35,10 +35,12 @@ def test_thousands_may_be_parted_by_a_gap(text: str) -> None:
 
 
 @given(st.decimals("0.001", 9999, places=3), st.sampled_from(sorted(GRAMS)))
-def test_a_quantity_is_written_so_that_it_reads_one_way_only(value: Decimal, unit: str) -> None:
-    """ "1.250" may be a thousand and more: it is written "1.25"."""
+def test_a_quantity_is_written_so_that_a_label_reads_it_one_way_only(
+    value: Decimal, unit: str
+) -> None:
+    """ "1.250 g" may be a thousand and more: it is written "1.25 g"."""
     quantity = Quantity(value, unit)
-    assert parse_quantity(str(quantity)) == quantity
+    assert Declaration.parse(str(quantity)).parts == (quantity,)
 
 
 @pytest.mark.parametrize(
@@ -58,6 +60,27 @@ def test_what_is_no_weight_is_refused(text: str) -> None:
 def test_a_declaration_is_one_quantity_or_the_same_in_two_units() -> None:
     assert str(Declaration.parse("NET WT 4.2 OZ (120 g)")) == "4.2 oz / 120 g"
     assert Declaration.parse("1.250 kg", ",") == Declaration.parse("1250 kg")
-    for words in ("4.2 oz / 120 g / 0.12 kg", "0 g", "net wt", "1.250 kg"):
+    for words in ("4.2 oz / 120 g / 0.12 kg", "0 g", "net wt", "1.250 g"):
         with pytest.raises(ValueError, match=r"declar|two ways"):
             Declaration.parse(words)
+
+
+@pytest.mark.parametrize(
+    ("words", "grams"),
+    [
+        ("113.398 g", "113.398"), ("113,398 g", "113.398"), ("4.233 oz", "120.003531388125"),
+        ("1.250 kg", "1250"), ("60.000 g", "60"), ("0.265 lb", "120.20197805"),
+    ],
+)  # fmt: skip
+def test_a_declaration_is_no_hundred_kilograms(words: str, grams: str) -> None:
+    """Read as thousands it would be more than any package, so the mark parts decimals."""
+    assert Declaration.parse(words).parts[0].grams == Decimal(grams)
+
+
+def test_a_declaration_that_could_be_both_is_still_asked() -> None:
+    """1.25 g or 1.25 kg, 50 g or 50 kg; the mark, where it is known, says which."""
+    for words in ("1.250 g", "1,250 g", "50.000 g", "1.234 oz"):
+        with pytest.raises(ValueError, match="two ways"):
+            Declaration.parse(words)
+    assert Declaration.parse("1.250 g", ",") == Declaration.parse("1250 g")
+    assert Declaration.parse("113.398 g", ",") == Declaration.parse("113398 g")
