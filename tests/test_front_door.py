@@ -46,6 +46,10 @@ SIGNATURES = {
         "(net, declared, book, *, lot_size, group=None, test='non-destructive', unit='g')"
     ),
     "oc_curve": "(books, lot_size, *, test='non-destructive')",
+    "fill_target": (
+        "(sd, declared, books, *, lot_size, sd_between=0.0, risk=0.01, test='non-destructive', "
+        "unit='g')"
+    ),
     "review": "(works, week=None, books=None, *, as_of=None)",
     "weekly_page": "(review, out)",
     "charts.constants": "(n)",
@@ -95,6 +99,7 @@ ATTRIBUTES = {
         "title week as_of to_do findings batches checks pull fresh giveaway charts tests rules "
         "from_memory not_used unread questions files show figure to_dict"
     ),
+    "FillTarget": "target giveaway binding requirements risk",
     "charts.ControlChart": (
         "centre lower upper points signals figure spread finding sigma unit note patterns"
     ),
