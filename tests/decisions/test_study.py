@@ -5,6 +5,8 @@ from __future__ import annotations
 import numpy as np
 import pandas as pd
 import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
 from numpy.testing import assert_allclose
 from wire_cuts import cut, table
 
@@ -185,6 +187,37 @@ GOOD = table(cut(np.random.default_rng(11), 8, STEADY))
 def test_refused_with_what_to_do(bars: pd.DataFrame, ask: dict[str, object], words: str) -> None:
     with pytest.raises(ValueError, match=words):
         qa.wires.study(bars, **{"spacing_mm": 25, **ask})  # type: ignore[arg-type]
+
+
+@given(
+    seed=st.integers(0, 10**6),
+    bars=st.integers(3, 13),
+    loaves=st.integers(8, 100),
+    missing=st.sampled_from([0.0, 0.1, 0.3, 0.6]),
+    noise=st.sampled_from([0.02, 0.15, 0.6]),
+    step=st.sampled_from([0.01, 0.1, 1.0]),
+    ends=st.sampled_from(["both trimmed", "from a stop"]),
+)
+@settings(max_examples=40)
+def test_any_cutter_is_studied_or_refused_in_words(
+    seed: int, bars: int, loaves: int, missing: float, noise: float, step: float, ends: str
+) -> None:
+    """Wires that do not wander at all, or far; coarse scales; most bars missing."""
+    random = np.random.default_rng(seed)
+    wander = random.choice([0.0, 0.05, 0.15, 0.3, 1.5], bars - 1)
+    offset = random.normal(0, 0.3, bars - 1)
+    weights = cut(
+        random, loaves, wander, offset=offset, missing=missing, noise_g=noise, step=step, ends=ends
+    )
+    try:
+        found = qa.wires.study(table(weights), spacing_mm=25, ends=ends)
+    except ValueError as refused:
+        assert any(word in str(refused) for word in ("weigh", "give"))
+        return
+    qa.wires.watch(found)
+    rows = found.wires[found.wires["wander_mm"].notna()]
+    assert (rows["wander_lower"] <= rows["wander_mm"] + 1e-9).all()
+    assert (rows["wander_mm"] <= rows["wander_upper"] + 1e-9).all()
 
 
 def test_two_bars_with_the_noise_known() -> None:

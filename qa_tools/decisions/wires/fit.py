@@ -171,7 +171,7 @@ def _refuse_untold(
     )
 
 
-def displacements(fit: Fit) -> tuple[FloatArray, FloatArray]:
+def displacements(fit: Fit) -> tuple[FloatArray, FloatArray, FloatArray]:
     """
     Where each wire's face most likely lay in each loaf, and how far that is out of the ordinary.
 
@@ -183,6 +183,8 @@ def displacements(fit: Fit) -> tuple[FloatArray, FloatArray]:
     scores : array of shape (loaves, wires)
         The slope of the log likelihood by the displacement, standardised: mean 0 and sd 1 as long
         as the wire does what the fit says; NaN where the loaf tells nothing of the wire.
+    known : array of shape (loaves, wires)
+        What the loaf tells of the displacement: information, mm⁻².
     """
     kinds, wires = fit.problem.kinds, slice(1, fit.cutter.bars)
     inverse, _ = without_scale(kinds, fit.variances)
@@ -200,4 +202,5 @@ def displacements(fit: Fit) -> tuple[FloatArray, FloatArray]:
     place = offset[fit.sources.mean[:, wires]] + variance * slope
     with np.errstate(invalid="ignore", divide="ignore"):
         scores = slope / np.sqrt(information)
-    return np.where(there, place, np.nan), np.where(there & (information > 0), scores, np.nan)
+    told = there & (information > 0)
+    return np.where(there, place, np.nan), np.where(told, scores, np.nan), information

@@ -48,10 +48,27 @@ def innovations(fit: Fit, before: IntArray, rows: IntArray, apart: list[int]) ->
     before, rows : array of int
         Loaves that make the base, and those that follow.
     apart : list of int
-        Variances left out of the base: of wires that signal.
+        Variances of wires that signal: left out of the base, and with their own while others are
+        scored, so that what they do is not laid to their neighbours.
     """
     kinds = _of(fit, before)
-    variances = _base(fit, kinds, apart)
+    own = _variances(fit, kinds, apart)
+    wires = np.arange(len(fit.sources.spells))
+    base = float(own[np.setdiff1d(wires, apart)[0]]) if len(apart) < len(wires) else float(own[0])
+    alike = own.copy()
+    alike[wires] = base
+    score, known = _scored(fit, kinds, rows, own)
+    if apart:
+        both = _scored(fit, kinds, rows, alike)
+        of_apart = np.isin(fit.sources.mean[rows, 1 : fit.cutter.bars], apart)
+        score, known = np.where(of_apart, both[0], score), np.where(of_apart, both[1], known)
+    return Innovations(score, known, np.full(len(rows), np.sqrt(base)))
+
+
+def _scored(
+    fit: Fit, kinds: Kinds, rows: IntArray, variances: FloatArray
+) -> tuple[FloatArray, FloatArray]:
+    """Scores of loaves one by one and what each tells, offsets from all loaves before it."""
     inverse, _ = without_scale(kinds, variances)
     felt = inverse @ kinds.moved
     means = kinds.means
@@ -75,7 +92,7 @@ def innovations(fit: Fit, before: IntArray, rows: IntArray, apart: list[int]) ->
         told = (at >= 0) & (information[at] > 10 * UNKNOWN)
         known[place, told] = information[at[told]]
         score[place, told] = slope[at[told]] / np.sqrt(known[place, told])
-    return Innovations(score, known, np.full(len(rows), np.sqrt(variances[0])))
+    return score, known
 
 
 def _of(fit: Fit, rows: IntArray) -> Kinds:
@@ -88,8 +105,8 @@ def _of(fit: Fit, rows: IntArray) -> Kinds:
     return replace(kinds, loaves=loaves, total=total, cross=cross)
 
 
-def _base(fit: Fit, kinds: Kinds, apart: list[int]) -> FloatArray:
-    """Variances with all wires alike, those apart left out, fitted to some of the loaves."""
+def _variances(fit: Fit, kinds: Kinds, apart: list[int]) -> FloatArray:
+    """Variances with all wires alike but those apart, fitted to some of the loaves."""
     wires = len(fit.sources.spells)
     names = np.arange(kinds.variances)
     names[[one for one in range(wires) if one not in apart]] = -1
@@ -100,5 +117,4 @@ def _base(fit: Fit, kinds: Kinds, apart: list[int]) -> FloatArray:
     tied.free[0] = True
     parameters, _ = fitted(tied, fit.variances[first])
     found: FloatArray = tied.made @ parameters
-    found[:wires] = parameters[0]
     return found

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import asdict, dataclass
+from itertools import pairwise
 from typing import Any
 
 import numpy as np
@@ -13,6 +14,7 @@ from qa_tools.decisions.wires.advice import NOTHING, advised
 from qa_tools.decisions.wires.cutter import Cutter, FloatArray, IntArray, cutter
 from qa_tools.decisions.wires.fellows import against_fellows
 from qa_tools.decisions.wires.fit import Fit, displacements, fit
+from qa_tools.decisions.wires.knocks import knocks
 from qa_tools.decisions.wires.loaves import Loaves, loaves_of
 from qa_tools.decisions.wires.oddities import Oddity, oddities, without
 from qa_tools.decisions.wires.profile import interval
@@ -45,6 +47,9 @@ class WireStudy:
         What moves all faces of a loaf together, to look at before any wire: cause, size_mm (sd from
         loaf to loaf, or the steady shift, of the face it moves most), chance, words. The figures of
         wires are beside these.
+    knocks : DataFrame
+        One row a wire that was off its place all at once, and no service says why: wire, between,
+        loaf (the first cut after it), by_mm. Its history begins anew there, as after a service.
     set_aside : DataFrame
         One row a bar left out of the study, since no wire explains it but a slip does: loaf, slot,
         net, words. Nothing is left out of anything else for it.
@@ -58,6 +63,8 @@ class WireStudy:
         Of the intervals.
     fit : Fit
         The fitted model, for what builds on it.
+    unsplit : Fit
+        The same with histories that only services begin anew, as watching sees them.
     """
 
     wires: pd.DataFrame
@@ -65,12 +72,14 @@ class WireStudy:
     displacements: pd.DataFrame
     scores: pd.DataFrame
     causes: pd.DataFrame
+    knocks: pd.DataFrame
     set_aside: pd.DataFrame
     base_mm: float
     noise_g: float
     remainder_mm: float
     confidence: float
     fit: Fit
+    unsplit: Fit
 
     @property
     def cutter(self) -> Cutter:
@@ -178,7 +187,9 @@ def study(
     loaves = loaves_of(bars, net)
     harp = cutter(spacing_mm, loaves.weights.shape[1], ends, end_wires_counted=end_wires_counted)
     served = first_loaves(services, loaves, harp)
-    found, odd = _fitted(loaves, harp, served, noise_g)
+    found, odd, knocked = _fitted(loaves, harp, served, noise_g)
+    unsplit = fit(found.loaves, harp, served, noise_g) if knocked else found
+    served = _joined(served, knocked)
     history = _history(found, confidence)
     now = _since_service(found, served)
     told = np.array([one for one in now if one >= 0 and found.problem.free[one]], dtype=np.int64)
@@ -191,7 +202,7 @@ def study(
     wires["offset_chance"] = _offset_chance(found).reindex(now).to_numpy() * len(told)
     wires["offset_chance"] = wires["offset_chance"].clip(upper=1.0)
     wires["chance"] = chance.reindex(now).to_numpy()
-    placed, scores = displacements(found)
+    placed, scores, _ = displacements(found)
     spells = len(found.sources.spells)
     longest = found.variances[spells : spells + len(found.sources.remainders)][-1:]
     return WireStudy(
@@ -203,24 +214,52 @@ def study(
             [asdict(cause) for cause in found.causes],
             columns=["cause", "size_mm", "chance", "words"],
         ),
+        knocks=_knocks(found, knocked),
         set_aside=_set_aside(odd, loaves),
         base_mm=float(np.sqrt(fellows.base)),
         noise_g=found.noise_g,
         remainder_mm=float(np.sqrt(longest[0])) if len(longest) else float("nan"),
         confidence=confidence,
         fit=found,
+        unsplit=unsplit,
     )
 
 
 def _fitted(
     loaves: Loaves, cutter: Cutter, served: dict[int, list[int]], noise_g: float | None
-) -> tuple[Fit, list[Oddity]]:
-    """The fit without what no wire explains, which first shows once the worst is out."""
+) -> tuple[Fit, list[Oddity], dict[int, list[int]]]:
+    """The fit without what no wire explains, histories split where a wire was knocked."""
     found, odd = fit(loaves, cutter, served, noise_g), list[Oddity]()
-    while more := oddities(found):
-        odd += more
-        found = fit(without(found.loaves, more), cutter, served, noise_g)
-    return found, odd
+    knocked: dict[int, list[int]] = {}
+    while True:
+        slips, new = oddities(found), knocks(found)
+        if not slips and not new:
+            return found, odd, knocked
+        odd += slips
+        knocked = _joined(knocked, new)
+        begins = _joined(served, knocked)
+        found = fit(without(found.loaves, slips), cutter, begins, noise_g)
+
+
+def _joined(one: dict[int, list[int]], other: dict[int, list[int]]) -> dict[int, list[int]]:
+    """What either says of each face."""
+    return {face: [*one.get(face, []), *other.get(face, [])] for face in {*one, *other}}
+
+
+def _knocks(found: Fit, knocked: dict[int, list[int]]) -> pd.DataFrame:
+    """One row a wire knocked off its place: between which loaves, and by how much."""
+    of_face = {face: [] for face in knocked}  # type: dict[int, list[int]]
+    for spell, (face, _, _) in enumerate(found.sources.spells):
+        of_face.setdefault(face, []).append(spell)
+    rows = []
+    for face, firsts in sorted(knocked.items()):
+        for before, after in pairwise(of_face[face]):
+            first = found.sources.spells[after][1]
+            if first in firsts:
+                by = found.offsets.value[after] - found.offsets.value[before]
+                name = found.cutter.number(face), f"bars {face} and {face + 1}"
+                rows.append((*name, found.loaves.labels[first], by))
+    return pd.DataFrame(rows, columns=["wire", "between", "loaf", "by_mm"])
 
 
 def _set_aside(odd: list[Oddity], loaves: Loaves) -> pd.DataFrame:

@@ -269,14 +269,21 @@ def step_to(
 ) -> tuple[FloatArray, float]:
     """Step of Fisher scoring from these parameters, and twice by how much it should gain."""
     at_edge = (parameters <= problem.least) & (found.slope > 0)
-    moving = np.flatnonzero(problem.free & ~at_edge)
-    step = np.zeros(len(parameters))
-    if len(moving) == 0:
-        return step, 0.0
-    scale = np.sqrt(found.curvature[moving, moving])
-    sized = found.curvature[np.ix_(moving, moving)] / np.outer(scale, scale)
-    slope = found.slope[moving] / scale
-    step[moving] = np.linalg.lstsq(sized, -slope, rcond=1e-12)[0] / scale
+    told = found.curvature.diagonal() > 0
+    step, moving = np.zeros(len(parameters)), problem.free & told & ~at_edge
+    while moving.any():
+        at = np.flatnonzero(moving)
+        scale = np.sqrt(found.curvature[at, at])
+        sized = found.curvature[np.ix_(at, at)] / np.outer(scale, scale)
+        # Those that would go below their least go there, the others as is best with that.
+        pinned = np.where(moving, 0.0, step)
+        slope = (found.slope[at] + found.curvature[at] @ pinned) / scale
+        step[at] = np.linalg.lstsq(sized, -slope, rcond=1e-12)[0] / scale
+        below = moving & (parameters + step < problem.least)
+        if not below.any():
+            break
+        step[below] = (problem.least - parameters)[below]
+        moving &= ~below
     return step, -float(step @ found.slope)
 
 
@@ -291,20 +298,43 @@ def fitted(problem: Problem, start: FloatArray) -> tuple[FloatArray, Likelihood]
     """
     parameters = np.maximum(start, np.where(problem.free, problem.least, -np.inf))
     found = problem.at(parameters)
-    for _ in range(200):
+    for steps in range(200):
         step, gain = step_to(problem, parameters, found)
-        if gain < 1e-7:
+        if gain < (1e-7 if steps < 30 else 1e-4):
             return parameters, found
-        share = 1.0
-        while True:
-            tried = np.where(
-                problem.free, np.maximum(parameters + share * step, problem.least), parameters
-            )
-            new = problem.at(tried)
-            if new.deviance <= found.deviance + 1e-9:
-                break
-            share /= 2
-            if share < 1e-6:
-                return parameters, found
+        tried, new = _along(problem, parameters, found, step, gain)
+        if new is found:
+            return parameters, found
         parameters, found = tried, new
     raise RuntimeError("the wander of the wires could not be fitted; please report these weights")
+
+
+def _along(
+    problem: Problem, parameters: FloatArray, found: Likelihood, step: FloatArray, gain: float
+) -> tuple[FloatArray, Likelihood]:
+    """
+    The point along a step to go on from.
+
+    Where the data tell more than was to be expected the step goes too far, and is cut to where the
+    slope is nought; where they tell less, it is doubled as long as the slope holds.
+    """
+    best, share = (parameters, found), 1.0
+    for _ in range(40):
+        tried = np.where(
+            problem.free, np.maximum(parameters + share * step, problem.least), parameters
+        )
+        new = problem.at(tried)
+        if not new.deviance <= best[1].deviance + 1e-9:
+            if best[1] is not found:
+                return best
+            share /= 2
+            continue
+        inside = tried > problem.least
+        uphill = float(new.slope[inside] @ step[inside])
+        if uphill > gain / 2:
+            share *= gain / (gain + uphill)
+        elif uphill > -0.9 * gain or share >= 64:
+            return tried, new
+        else:
+            best, share = (tried, new), 2 * share
+    return best

@@ -15,7 +15,7 @@ from qa_tools.decisions.wires.limits import SHIFT, SLACK, limits
 from qa_tools.decisions.wires.study import WireStudy
 from qa_tools.decisions.wires.sums import move_gain, rising, wander_gain
 
-# The first loaves only make a base; it is made anew from all so far when they have doubled.
+# The first loaves only make a base; it is made anew from all so far after as many, or a quarter.
 FIRST: Final = 10
 # Tried when the loaf it began with is looked for: times the base wander, and base wanders moved.
 RATIOS: Final = (1.3, 1.5, 2.0, 3.0, 4.5)
@@ -78,8 +78,8 @@ def watch(study: WireStudy, *, false_alarm: float = 300) -> WireWatch:
     Notes
     -----
     Each loaf is held against what the loaves before it lead to expect: offsets by recursive least
-    squares, one base wander for all wires, from the first 10 loaves and again whenever their number
-    has doubled, without the wires that signal. What is left is independent from loaf to loaf.
+    squares, one base wander for all wires, from the first 10 loaves and anew after 10 more, or a
+    quarter more, without the wires that signal. What is left is independent from loaf to loaf.
     Two cumulative sums of log likelihood ratios a wire, restarted at 0 (Page 1954, Biometrika 41,
     100-115, from memory): for a wander 1.8 times the base, and for a move by one base wander.
     Limits are for known bases by Markov chain, with an allowance for estimation.
@@ -99,7 +99,7 @@ def watch(study: WireStudy, *, false_alarm: float = 300) -> WireWatch:
     """
     if not 50 <= false_alarm <= 1e5:
         raise ValueError(f"false_alarm={false_alarm}: give 50 to 100,000 loaves")
-    fit = study.fit
+    fit = study.unsplit
     wander_limit, move_limit = limits(false_alarm, fit.cutter.bars - 1)
     shape = (len(fit.kind), fit.cutter.bars - 1)
     seen = Innovations(np.full(shape, np.nan), np.zeros(shape), np.full(len(fit.kind), np.nan))
@@ -108,7 +108,8 @@ def watch(study: WireStudy, *, false_alarm: float = 300) -> WireWatch:
     alarms: dict[int, list[_Alarm]] = {}
     begin = FIRST
     while begin < len(told):
-        block = told[begin : 2 * begin]
+        ahead = max(FIRST, begin // 4)
+        block = told[begin : begin + ahead]
         apart = [spell for spell, found in alarms.items() if found and found[-1].still]
         new = innovations(fit, told[:begin], block, apart)
         seen.score[block], seen.known[block], seen.base[block] = new.score, new.known, new.base
@@ -123,7 +124,7 @@ def watch(study: WireStudy, *, false_alarm: float = 300) -> WireWatch:
             ])  # fmt: skip
             wander[at], move[at] = sums[0], sums[1:].max(axis=0)
             alarms[spell] = _alarms(sums, np.array([wander_limit, move_limit, move_limit]))
-        begin *= 2
+        begin += ahead
     columns, labels = study.scores.columns, fit.loaves.labels
     rows_of = {spell: _watched(fit, spell, seen) for spell in alarms}
     found = sorted(
@@ -186,7 +187,7 @@ def _signal(fit: Fit, spell: int, alarm: _Alarm, seen: Innovations) -> list[Any]
     logs = {}
     for what, gains in ways.items():
         # From each loaf on to the last, what a change with that loaf makes of all that followed.
-        onwards = np.cumsum(np.array(gains)[:, ::-1], axis=1)[:, ::-1][:, : alarm.signal + 1]
+        onwards = np.cumsum(np.array(gains)[:, ::-1], axis=1)[:, ::-1]
         logs[what] = np.logaddexp.reduce(onwards, axis=0) - np.log(len(gains))
     what = max(logs, key=lambda one: float(np.logaddexp.reduce(logs[one])))
     weight = np.exp(logs[what] - logs[what].max())
