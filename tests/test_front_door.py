@@ -78,6 +78,16 @@ SIGNATURES = {
         "end_wires_counted=False, confidence=0.95)"
     ),
     "wires.watch": "(study, *, false_alarm=300)",
+    "wires.advise": "(study, declared, books, *, loss_percent=0.0)",
+    "wires.consequence": (
+        "(study, wire, declared, books, *, lot_size, loss_percent=0.0, mean=None, sd=None, "
+        "sd_between=0.0, risk=0.01, cost_per_kg=nan, bars_a_month=nan)"
+    ),
+    "wires.wear": "(study, declared=None, books=(), *, loss_percent=0.0)",
+    "wires.after_work": "(study)",
+    "wires.loaves_a_day": (
+        "(wires, days=(1, 2, 5, 10), *, times_base=(1.5, 2.0, 3.0), false_alarm=300)"
+    ),
     "charts.design": ("(shift, *, sd, within, every, sides=2, subgroups=None, n=None)"),
 }
 ATTRIBUTES = {
@@ -107,6 +117,7 @@ ATTRIBUTES = {
         "wires history displacements scores causes set_aside finding base_mm noise_g remainder_mm "
         "confidence cutter"
     ),
+    "wires.Consequence": "wire name effect targets books mean_g sd_g risk",
     "wires.WireWatch": "signals wander_sums move_sums wander_limit move_limit false_alarm",
 }
 

@@ -1,6 +1,21 @@
 """Cutter wires: which one is slack or stands off its place, from the weights of cut bars."""
 
+from qa_tools.decisions.wires.after import after_work
+from qa_tools.decisions.wires.consequence import Consequence, advise, consequence
+from qa_tools.decisions.wires.pace import loaves_a_day
 from qa_tools.decisions.wires.study import WireStudy, study
 from qa_tools.decisions.wires.watch import WireWatch, watch
+from qa_tools.decisions.wires.wear import wear
 
-__all__ = ["WireStudy", "WireWatch", "study", "watch"]
+__all__ = [
+    "Consequence",
+    "WireStudy",
+    "WireWatch",
+    "advise",
+    "after_work",
+    "consequence",
+    "loaves_a_day",
+    "study",
+    "watch",
+    "wear",
+]
