@@ -26,7 +26,8 @@ def test_a_knocked_wire_is_to_be_moved_not_retensioned(ends: str, missing: float
     assert (advice.drop(2) == "leave").all()
     assert found.wires.loc[1, "since"] == found.knocks["loaf"].item()
     signals = qa.wires.watch(found).signals
-    assert signals.loc[signals["still"], ["wire", "what"]].values.tolist() == [[2, "moved"]]
+    of_wire = signals[signals["still"] & (signals["wire"] == 2)]
+    assert of_wire["what"].tolist() == ["moved"]
 
 
 def test_a_slack_wire_was_not_knocked() -> None:

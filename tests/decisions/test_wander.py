@@ -130,7 +130,7 @@ def test_wander_is_recovered() -> None:
 
 
 # The noise is estimated too, but of few bars cut from a stop, where the weights say too little of
-# it (see the next test). With a quarter of 5 missing, the wander of the last wire is known so poorly
+# it (see the next test). With a quarter of 5 missing the wander of the last wire is so poorly known
 # (to 27 %) that the root of an unbiased variance is 4 % low.
 @pytest.mark.slow
 @pytest.mark.parametrize("ends", ["both trimmed", "from a stop"])
