@@ -38,6 +38,8 @@ _HOME = {
     "Outlook": "books.outlook",
     "oc_curve": "books.curve",
     "OCCurve": "books.curve",
+    "fill_target": "decisions.target",
+    "FillTarget": "decisions.target",
     "review": "evidence.review",
     "Review": "evidence.review",
     "weekly_page": "evidence.page",

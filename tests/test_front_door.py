@@ -46,6 +46,10 @@ SIGNATURES = {
         "(net, declared, book, *, lot_size, group=None, test='non-destructive', unit='g')"
     ),
     "oc_curve": "(books, lot_size, *, test='non-destructive')",
+    "fill_target": (
+        "(sd, declared, books, *, lot_size, sd_between=0.0, risk=0.01, test='non-destructive', "
+        "unit='g')"
+    ),
     "review": "(works, week=None, books=None, *, as_of=None)",
     "weekly_page": "(review, out)",
     "charts.constants": "(n)",
@@ -68,6 +72,7 @@ SIGNATURES = {
         "(chart, shift=None, *, q=(0.05, 0.25, 0.5, 0.75, 0.95), subgroups=None, n=None, **design)"
     ),
     "charts.rule_prices": ("(rules, *, width=3.0, a_year=None)"),
+    "charts.ControlChart.with_rules": "(self, rules)",
     "wires.study": (
         "(bars, *, spacing_mm, ends='both trimmed', services=None, noise_g=None, net='net', "
         "end_wires_counted=False, confidence=0.95)"
@@ -76,6 +81,16 @@ SIGNATURES = {
     "wires.of_works": "(works, cutter=None, *, until=None)",
     "wires.pitches": "(wires, *, share=0.5, cutters=None)",
     "charts.ControlChart.with_rules": "(self, rules)",
+    "wires.advise": "(study, declared, books, *, loss_percent=0.0)",
+    "wires.consequence": (
+        "(study, wire, declared, books, *, lot_size, loss_percent=0.0, mean=None, sd=None, "
+        "sd_between=0.0, risk=0.01, cost_per_kg=nan, bars_a_month=nan)"
+    ),
+    "wires.wear": "(study, declared=None, books=(), *, loss_percent=0.0)",
+    "wires.after_work": "(study)",
+    "wires.loaves_a_day": (
+        "(wires, days=(1, 2, 5, 10), *, times_base=(1.5, 2.0, 3.0), false_alarm=300)"
+    ),
     "charts.design": ("(shift, *, sd, within, every, sides=2, subgroups=None, n=None)"),
 }
 ATTRIBUTES = {
@@ -110,6 +125,8 @@ ATTRIBUTES = {
     "charts.ControlChart": (
         "centre lower upper points signals figure spread finding sigma unit note patterns"
     ),
+    "FillTarget": "target giveaway binding requirements risk",
+    "wires.Consequence": "wire name effect targets books mean_g sd_g risk",
 }
 
 
