@@ -42,6 +42,8 @@ _HOME = {
     "FillTarget": "decisions.target",
     "review": "evidence.review",
     "Review": "evidence.review",
+    "cutters": "evidence.cutters",
+    "Cutters": "evidence.cutter",
     "weekly_page": "evidence.page",
     "pace": "evidence.costs",
     "fill_costs": "evidence.costs",

@@ -124,7 +124,7 @@ def wires(
     as_json: JsonFlag = False,
 ) -> None:
     """Cutter wires: which one is slack or off its place, since when, and what to do."""
-    found = qa.wires.of_works(qa.read_works(folder))
+    found = qa.cutters(qa.read_works(folder))
     if not found.studied:
         raise ValueError(str(found))
     if as_json:

@@ -78,9 +78,8 @@ SIGNATURES = {
         "end_wires_counted=False, confidence=0.95)"
     ),
     "wires.watch": "(study, *, false_alarm=300)",
-    "wires.of_works": "(works, cutter=None, *, until=None)",
+    "cutters": "(works, cutter=None, *, until=None)",
     "wires.pitches": "(wires, *, share=0.5, cutters=None)",
-    "charts.ControlChart.with_rules": "(self, rules)",
     "wires.advise": "(study, declared, books, *, loss_percent=0.0)",
     "wires.consequence": (
         "(study, wire, declared, books, *, lot_size, loss_percent=0.0, mean=None, sd=None, "
@@ -116,11 +115,7 @@ ATTRIBUTES = {
         "wires history displacements scores causes set_aside finding base_mm noise_g remainder_mm "
         "confidence cutter figure wander_figure loaf_figure"
     ),
-    "wires.Cutters": "studied refused refusals services pitches to_dict",
-    "wires.CutterStudy": (
-        "name title cuts study watch watched assumed left_out to_do headline table serviced told "
-        "figure wander_figure loaf_figure to_dict"
-    ),
+    "Cutters": "studied refused refusals services lines findings pitches to_dict",
     "wires.WireWatch": "signals wander_sums move_sums wander_limit move_limit false_alarm",
     "charts.ControlChart": (
         "centre lower upper points signals figure spread finding sigma unit note patterns"

@@ -16,7 +16,9 @@ from qa_tools import __version__
 from qa_tools.evidence import tables
 from qa_tools.evidence.batches import Batch, batches_of, remembered
 from qa_tools.evidence.charted import WeekChart, charts_of
-from qa_tools.evidence.cutters import cutters_of, lines_of, of_cutters
+from qa_tools.evidence.cutter import Cutters
+from qa_tools.evidence.cutters import cut_loaves
+from qa_tools.evidence.cutters import cutters as of_cutters
 from qa_tools.evidence.entries import of_entries
 from qa_tools.evidence.findings import Finding, of_batch, rank
 from qa_tools.evidence.labelled import checked
@@ -28,8 +30,6 @@ from qa_tools.readings.works import Works
 
 if TYPE_CHECKING:
     import plotly.graph_objects as go
-
-    from qa_tools.decisions.wires import Cutters
 
 MOST: Final = 6  # lines of what to do first
 LISTED: Final = 5  # files named in one line
@@ -160,7 +160,7 @@ class Review:
     @property
     def wires(self) -> list[str]:
         """One line a cutter: what to do to its wires, without a full stop."""
-        return lines_of(self.cutters)
+        return self.cutters.lines
 
     @property
     def basis(self) -> pd.DataFrame:
@@ -219,7 +219,7 @@ class Review:
             "giveaway": records(self.giveaway),
             "charts": [chart.to_dict() for chart in self.charts],
             "signals": [signal for chart in self.charts for signal in chart.signals()],
-            "cutters": self.cutters.to_dict()["cutters"],
+            "cutters": [one.to_dict() for one in self.cutters.studied.values()],
             "cutters_not_studied": self.cutters.refusals,
             "unread": records(self.unread),
             "questions": records(self.questions),
@@ -311,8 +311,8 @@ def review(
     findings = [finding for batch in checks for finding in of_batch(batch, today)]
     findings += [found for chart in charts for found in chart.findings()]
     findings += of_bases
-    cutters = cutters_of(works, _last_day(chosen, None if as_of is None else today))
-    findings += of_cutters(cutters)
+    cutters = _cutters(works, _last_day(chosen, None if as_of is None else today))
+    findings += cutters.findings()
     findings += _not_weighed(unweighed, lost)
     findings += of_entries(works, so_far, checks)
     findings += _from_before(works, so_far, keys, today)
@@ -344,6 +344,13 @@ def last_date(works: Works) -> pd.Timestamp:
     last = [day for day in (table["when"].max() for table in done) if pd.notna(day)]
     last = last or [day for day in [works.batches["packed_on"].max()] if pd.notna(day)]
     return max(last) if last else cast(pd.Timestamp, pd.NaT)
+
+
+def _cutters(works: Works, until: pd.Timestamp | None) -> Cutters:
+    """Each cutter by the loaves up to the end of a day; none where no loaf was weighed."""
+    if not cut_loaves(works, until):
+        return Cutters({}, {}, works.wires)
+    return of_cutters(works, until=until)
 
 
 def _last_day(week: Week | None, until: pd.Timestamp | None) -> pd.Timestamp | None:

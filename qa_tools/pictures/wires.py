@@ -11,10 +11,12 @@ import plotly.graph_objects as go
 
 from qa_tools.decisions.wires.windows import WINDOW, Windows
 from qa_tools.decisions.wires.words import (
+    lasting,
     loaf_words,
     row_of,
     rows_of,
     served_since,
+    services_of,
     since_words,
     upper_first,
 )
@@ -85,7 +87,7 @@ def cutter_map(study: WireStudy, watch: WireWatch) -> go.Figure:
             },
         }
     )  # fmt: skip
-    for wire, row in _services(study):
+    for wire, row in services_of(study):
         at = study.cutter.face(wire) - 1
         figure.add_shape(
             type="line", x0=at - 0.48, x1=at + 0.48, y0=row - 0.5, y1=row - 0.5,
@@ -174,7 +176,7 @@ def wander_over_time(study: WireStudy, watch: WireWatch, found: Windows) -> go.F
             xanchor="left", yanchor=side, align="left", showarrow=False,
             font={"color": theme.GREY},
         )  # fmt: skip
-    marks = [(row, f"wire {wire} serviced") for wire, row in _services(study)]
+    marks = [(row, f"wire {wire} serviced") for wire, row in services_of(study)]
     marks += [
         (row_of(study, signal.since), f"wire {signal.wire} {signal.what}")
         for signal in rows_of(watch.signals)
@@ -275,7 +277,7 @@ def latest_loaves(study: WireStudy) -> go.Figure:
 def _findings(study: WireStudy, watch: WireWatch) -> Iterator[str]:
     """What stands now, and what is past, a line each; all is in the texts beside the picture."""
     signals = list(rows_of(watch.signals))
-    now = [one for one in signals if one.still and not served_since(study, one)]
+    now = lasting(study, watch)
     told = {one.wire for one in now}
     lines = [f"{upper_first(cause.cause)}: look at that first" for cause in rows_of(study.causes)]
     for one in now:
@@ -311,13 +313,6 @@ def _wander_title(study: WireStudy, found: Windows, above: list[Any]) -> str:
             else f"{name} wandered up to {most:.2f} mm; {now}"
         )  # fmt: skip
     return "\n".join([*lines, f"Wires in order wander {found.base_mm:.2f} mm from cut to cut"])
-
-
-def _services(study: WireStudy) -> Iterator[tuple[int, int]]:
-    """Wires and the first loaf after each of their services."""
-    for wire, spells in study.history.groupby("wire"):
-        for since in spells["since"].iloc[1:]:
-            yield int(str(wire)), row_of(study, since)
 
 
 def _word(figure: go.Figure, x: float, y: float, words: str, up: int) -> None:

@@ -8,13 +8,10 @@ from qa_tools.decisions.wires.study import WireStudy, study
 from qa_tools.decisions.wires.tension import Bow, Tension, Wire, cents, tension_change
 from qa_tools.decisions.wires.watch import WireWatch, watch
 from qa_tools.decisions.wires.wear import wear
-from qa_tools.decisions.wires.works import Cutters, CutterStudy, of_works
 
 __all__ = [
     "Bow",
     "Consequence",
-    "CutterStudy",
-    "Cutters",
     "Pitches",
     "Tension",
     "Wire",
@@ -25,7 +22,6 @@ __all__ = [
     "cents",
     "consequence",
     "loaves_a_day",
-    "of_works",
     "pitches",
     "study",
     "tension_change",

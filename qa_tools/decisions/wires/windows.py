@@ -18,6 +18,8 @@ from qa_tools.decisions.wires.words import row_of
 WINDOW: Final = 20
 # Chance that any wire of a cutter in order lies above the limit, at any one loaf.
 ABOVE: Final = 0.01
+# Loaves tell of a wire's wander where the error of its place is at most this share of its variance.
+CLEAR: Final = 0.5
 
 
 @dataclass(frozen=True, eq=False)
@@ -76,25 +78,27 @@ def windows(study: WireStudy, watch: WireWatch) -> Windows:
     fit = study.fit
     _, scores, known = displacements(fit)
     moved = watch.signals[(watch.signals["what"] == "moved") & watch.signals["still"]]
-    wander, errors = np.full(slope.shape, np.nan), []
+    moved = moved[~moved["wire"].isin(study.knocks["wire"])]
+    wander, errors = np.full(scores.shape, np.nan), []
     for one, (face, _, _) in enumerate(fit.sources.spells):
-        rows = np.flatnonzero(
-            (fit.sources.variance[:, face] == one) & (information[:, face - 1] > 0)
-        )
-        known = information[rows, face - 1]
-        error = 1 / known - fit.variances[one]
-        place = slope[rows, face - 1] / known
-        errors.append(error)
+        told = (fit.sources.variance[:, face] == one) & np.isfinite(scores[:, face - 1])
+        error = np.full(len(told), np.inf)
+        error[told] = np.maximum(1 / known[told, face - 1] - fit.variances[one], 0.0)
+        rows = np.flatnonzero(error <= CLEAR * study.base_mm**2)
+        place = scores[rows, face - 1] / np.sqrt(known[rows, face - 1])
+        errors.append(error[rows])
         mine = moved.loc[moved["wire"] == fit.cutter.number(face), ["since_from", "since_to"]]
         ends = [row_of(study, label) for label in mine.to_numpy().ravel()]
-        breaks = np.sort(np.searchsorted(rows, ends)).astype(int)
-        for part in np.split(np.arange(len(rows)), breaks):
+        for part in np.split(
+            np.arange(len(rows)), np.sort(np.searchsorted(rows, ends)).astype(int)
+        ):
             if len(part) >= WINDOW:
                 square = _last(place[part] ** 2) - _last(place[part]) ** 2
-                mean = square * WINDOW / (WINDOW - 1) - _last(error[part])
+                mean = square * WINDOW / (WINDOW - 1) - _last(error[rows][part])
                 wander[rows[part[WINDOW - 1 :]], face - 1] = np.sqrt(np.maximum(mean, 0.0))
-    usual = float(np.median(np.concatenate(errors)))
-    high = chi2.isf(ABOVE / slope.shape[1], WINDOW - 1) / (WINDOW - 1)
+    seen = np.concatenate(errors)
+    usual = float(np.median(seen)) if len(seen) else 0.0
+    high = chi2.isf(ABOVE / scores.shape[1], WINDOW - 1) / (WINDOW - 1)
     return Windows(
         pd.DataFrame(wander, study.displacements.index, study.displacements.columns),
         study.base_mm,

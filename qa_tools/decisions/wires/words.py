@@ -8,6 +8,7 @@ from typing import Any
 import pandas as pd
 
 from qa_tools.decisions.wires.study import WireStudy
+from qa_tools.decisions.wires.watch import WireWatch
 from qa_tools.readings.dates import day_words
 
 
@@ -55,19 +56,36 @@ def since_words(study: WireStudy, signal: Any) -> str:
     day = day_of(study, signal.since)
     first, last = loaf_words(signal.since_from), loaf_words(signal.since_to)
     if first == last:
-        sure = "surely"
-    elif isinstance(signal.since, tuple) and signal.since_from[0] == signal.since_to[0]:
+        return f"since {loaf_words(signal.since)}" + (f" ({day})" if day else "")
+    if isinstance(signal.since, tuple) and signal.since_from[0] == signal.since_to[0]:
         sure = f"between loaf {signal.since_from[1]} and {signal.since_to[1]}"
     else:
         sure = f"between {first} and {last}"
     return f"since about {loaf_words(signal.since)} ({', '.join(filter(None, (day, sure)))})"
 
 
+def services_of(study: WireStudy) -> list[tuple[int, int]]:
+    """Wires and the first loaf, as a row, that was cut after each of their services."""
+    history = study.history[study.history["after"] != ""]
+    return [(int(one.wire), row_of(study, one.since)) for one in rows_of(history)]
+
+
 def served_since(study: WireStudy, signal: Any) -> bool:
     """Whether the wire of a signal was serviced after it."""
-    since = study.wires.set_index("wire")["since"][signal.wire]
-    gone = not isinstance(since, tuple) and pd.isna(since)
-    return gone or row_of(study, since) > row_of(study, signal.loaf)
+    loaves = study.wires.set_index("wire")["loaves"][signal.wire]
+    told = row_of(study, signal.loaf)
+    return loaves == 0 or (signal.wire, True) in {
+        (wire, row > told) for wire, row in services_of(study)
+    }
+
+
+def lasting(study: WireStudy, watch: WireWatch) -> list[Any]:
+    """The signals that last: of wires not serviced since."""
+    return [
+        signal
+        for signal in rows_of(watch.signals)
+        if signal.still and not served_since(study, signal)
+    ]
 
 
 def signal_words(study: WireStudy, signal: Any) -> str:
