@@ -160,10 +160,10 @@ def wander_over_time(study: WireStudy, watch: WireWatch, found: Windows) -> go.F
         )  # fmt: skip
         if rank is not None:
             top = int(np.nanargmax(wander[wire]))
-            left = top > 0.8 * len(rows)
+            left = top > 0.1 * len(rows)
             figure.add_annotation(
                 text=f"wire {wire}", x=top, y=round(float(wander[wire].iloc[top]), 2),
-                xanchor="right" if left else "center", yanchor="bottom", yshift=4, showarrow=False,
+                xanchor="right" if left else "left", yanchor="bottom", yshift=4, showarrow=False,
                 font={"color": _LINES[rank], "size": theme.TEXT_SIZE + 1},
             )  # fmt: skip
     for level, words, dash, side in (
@@ -305,13 +305,11 @@ def _wander_title(study: WireStudy, found: Windows, above: list[Any]) -> str:
         return f"All wires wander about alike, {found.base_mm:.2f} mm from cut to cut"
     lines = []
     for wire in above[:3]:
-        most, last = found.wander_mm[wire].max(), found.wander_mm[wire].iloc[-1]
-        name = upper_first(_name(study, wire))
-        now = "since its service too few loaves tell" if pd.isna(last) else f"now {last:.2f} mm"
+        still = found.wander_mm[wire].iloc[-1] > found.limit_mm
+        does = "wanders, up to" if still else "wandered, up to"
         lines.append(
-            f"{name} wanders, up to {most:.2f} mm" if last > found.limit_mm
-            else f"{name} wandered up to {most:.2f} mm; {now}"
-        )  # fmt: skip
+            f"{upper_first(_name(study, wire))} {does} {found.wander_mm[wire].max():.2f} mm"
+        )
     return "\n".join([*lines, f"Wires in order wander {found.base_mm:.2f} mm from cut to cut"])
 
 

@@ -95,7 +95,10 @@ def windows(study: WireStudy, watch: WireWatch) -> Windows:
             if len(part) >= WINDOW:
                 square = _last(place[part] ** 2) - _last(place[part]) ** 2
                 mean = square * WINDOW / (WINDOW - 1) - _last(error[rows][part])
-                wander[rows[part[WINDOW - 1 :]], face - 1] = np.sqrt(np.maximum(mean, 0.0))
+                full = rows[part[WINDOW - 1 :]]
+                loaves = np.arange(full[0], full[-1] + 1)
+                last = np.searchsorted(full, loaves, side="right") - 1
+                wander[loaves, face - 1] = np.sqrt(np.maximum(mean, 0.0))[last]
     seen = np.concatenate(errors)
     usual = float(np.median(seen)) if len(seen) else 0.0
     high = chi2.isf(ABOVE / scores.shape[1], WINDOW - 1) / (WINDOW - 1)

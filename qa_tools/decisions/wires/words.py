@@ -65,8 +65,8 @@ def since_words(study: WireStudy, signal: Any) -> str:
 
 
 def services_of(study: WireStudy) -> list[tuple[int, int]]:
-    """Wires and the first loaf, as a row, that was cut after each of their services."""
-    history = study.history[study.history["after"] != ""]
+    """Wires and the first loaf, as a row, cut after each of their services between loaves."""
+    history = study.history[(study.history["after"] != "") & study.history["wire"].duplicated()]
     return [(int(one.wire), row_of(study, one.since)) for one in rows_of(history)]
 
 
