@@ -210,10 +210,10 @@ def main(studies: int) -> None:
         delay = delays.mean()
         bars = charts["single bars"][ratio].mean()
         print(
-            f"{ratio} times base: watch {mean_and_error(delays)}, {delay / oracle.mean():.2f} times "
-            f"the oracle's {mean_and_error(oracle)} (in control {length}); single bars "
-            f"{mean_and_error(charts['single bars'][ratio])}, {bars / delay:.1f} times slower; sd "
-            f"within the loaf {mean_and_error(charts['sd within the loaf'][ratio])}; right wire "
+            f"{ratio} times base: watch {mean_and_error(delays)}, {delay / oracle.mean():.2f} "
+            f"times the oracle's {mean_and_error(oracle)} (in control {length}); single bars "
+            f"{mean_and_error(charts['single bars'][ratio])}, {bars / delay:.1f} times slower; "
+            f"sd within the loaf {mean_and_error(charts['sd within the loaf'][ratio])}; right wire "
             f"{100 * right.mean():.1f} % (+-{100 * right.std() / np.sqrt(len(right)):.1f}), oracle "
             f"{100 * named.mean():.1f} %",
             flush=True,

@@ -1,4 +1,4 @@
-"""Loaves as they come: heavy tails, crumbs, slips, gaps, odd widths; the right wire all the same."""
+"""Loaves as they come: heavy tails, crumbs, slips, gaps, odd widths; still the right wire."""
 
 from __future__ import annotations
 
@@ -33,10 +33,19 @@ def assert_wire_5(signals: pd.DataFrame) -> None:
     assert signals["since_from"].item() <= 51 <= signals["since_to"].item()
 
 
-def test_heavy_tailed_noise() -> None:
+def test_heavy_tailed_noise_hides_no_slack_wire_and_makes_few_signals() -> None:
     random = np.random.default_rng(21)
-    weights = slackened(random) + 0.2 * random.standard_t(3, (80, 11))
-    assert_wire_5(lasting(table(weights)))
+    for _ in range(5):
+        weights = slackened(random) + 0.2 * random.standard_t(3, (80, 11))
+        signals = lasting(table(weights))
+        assert [5, "wanders"] in signals[["wire", "what"]].values.tolist()
+    alarmed = 0
+    for _ in range(10):
+        weights = cut(random, 100, STEADY) + 0.2 * random.standard_t(3, (100, 11))
+        study = qa.wires.study(table(weights), spacing_mm=25)
+        assert not study.wires["advice"].isin(["retension", "move"]).any()
+        alarmed += len(qa.wires.watch(study).signals) > 0
+    assert alarmed <= 6  # 900 loaves watched: three by design
 
 
 def test_a_crumbled_bar() -> None:
@@ -63,9 +72,8 @@ def test_slots_swapped_or_a_loaf_entered_in_reverse(order: list[int]) -> None:
     seen[20] = seen[20, order]
     study = qa.wires.study(table(seen), spacing_mm=25)
     assert study.set_aside["loaf"].unique().tolist() == [21]
-    assert study.set_aside["slot"].tolist() == [
-        slot for slot, there in enumerate(order, 1) if there != slot - 1 or len(set(order[:2])) == 0
-    ] or study.set_aside["slot"].tolist() == list(range(1, 12))
+    out_of_place = [slot for slot, there in enumerate(order, start=1) if there != slot - 1]
+    assert set(out_of_place) <= set(study.set_aside["slot"])
     assert_wire_5(lasting(table(seen)))
     unseen = slackened(np.random.default_rng(26))
     before = qa.wires.study(table(unseen), spacing_mm=25).wires["wander_mm"]
