@@ -46,7 +46,7 @@ def loaves_a_day(
     Notes
     -----
     From the run lengths of `watch`, the base known, by Markov chain. With the base estimated from
-    40 loaves it took 29.0, 9.1 and 4.1 loaves at 1.5, 2 and 3 times the base, 10 wires
+    40 loaves of 11 bars watching took as long, within what simulation shows
     (``tests/benchmarks/bench_watch.py``).
 
     Examples
