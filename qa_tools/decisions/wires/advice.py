@@ -49,11 +49,13 @@ def _advice(row: pd.Series[Any], matters: Matters, name: str) -> tuple[str, str]
         return "watch", f"{name} has too few loaves since its service to tell ({row['loaves']})"
     sure, off = row["chance"] < SURE, row["offset_chance"] < SURE
     if sure and wander >= matters.wander_mm:
-        spread = _of_allowed(matters.added_g(wander), "of spread on the bars beside it", matters)
+        added = matters.added_g(wander)
+        spread = _against(f"{added:.1f} g of spread on the bars beside it", matters)
         also = f"; it {stands} too" if off and abs(offset) >= matters.offset_mm else ""
         return "retension", f"{wanders}{spread}{also}; tie a tag on it before you start"
     if off and abs(offset) >= matters.offset_mm:
-        shift = _of_allowed(abs(offset) * matters.grams_per_mm, "from bar to bar", matters)
+        moved = abs(offset) * matters.grams_per_mm
+        shift = _against(f"{moved:.1f} g from one bar to the next", matters)
         steadily = f"steadily, whatever its tension ({row['offset_lower']:+.2f} to "
         return "move", f"{name} {stands}{shift}, {steadily}{row['offset_upper']:+.2f})"
     if row["chance"] < LIKELY:
@@ -64,8 +66,8 @@ def _advice(row: pd.Series[Any], matters: Matters, name: str) -> tuple[str, str]
     return "leave", NOTHING
 
 
-def _of_allowed(grams: float, what: str, matters: Matters) -> str:
-    """What it comes to in grams, against what a book allows one package to be short."""
+def _against(effect: str, matters: Matters) -> str:
+    """What it comes to, beside what a book allows one package to be short."""
     if not matters.book:
         return ""
-    return f", {grams:.1f} g {what} where {matters.book} allows {matters.allowed_g:g} g"
+    return f", {effect} where {matters.book} allows {matters.allowed_g:g} g"

@@ -115,16 +115,24 @@ class Consequence:
     risk: float
 
     def __str__(self) -> str:
-        said = []
+        said = [f"{self.name}, at {self.mean_g:.1f} g on average:"]
         for cause, row in self.effect.iterrows():
             does = "wanders" if cause == "wander" else "stands off by"
             money = row["money_a_month"]
             cost = "" if math.isnan(money) else f", {money:.2f} a month"
+            short = self.books.loc[self.books["cause"] == cause, ["short", "short_without"]].max()
             said.append(
-                f"it {does} {row['mm']:.2f} mm: {row['adds_packed_g']:.2f} g more from bar to bar, "
-                f"{row['more_g']:.2f} g more to fill{cost}"
+                f"it {does} {abs(row['mm']):.2f} mm: {row['adds_packed_g']:.2f} g more from bar to "
+                f"bar; of the bars beside it short by more than allowed: {_one_in(short['short'])} "
+                f"({_one_in(short['short_without'])} without); {row['more_g']:.2f} g more to "
+                f"fill{cost}"
             )
-        return f"{self.name}\n  " + "\n  ".join(said)
+        return "\n  ".join(said)
+
+
+def _one_in(share: float) -> str:
+    """A share as one in so many."""
+    return "hardly one" if not share > 1e-6 else f"one in {1 / share:.0f}"
 
 
 def consequence(

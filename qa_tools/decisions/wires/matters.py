@@ -84,7 +84,7 @@ def matters(
     allowed = [(one.tolerance_g, one.book.name) for one in found if one.tolerance_g]
     if not allowed:
         return Matters(TIMES * base_mm, base_mm, per_mm, base_mm)
-    least, book = min(allowed)
+    least, book = min(allowed, key=lambda one: one[0])
     of_book = SHARE * least / per_mm
     return Matters(math.hypot(base_mm, of_book), of_book, per_mm, base_mm, least, book)
 
