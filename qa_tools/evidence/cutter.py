@@ -98,7 +98,8 @@ class CutterStudy:
     def to_do(self) -> pd.DataFrame:
         """What to do, causes common to all wires first: columns advice, wire and reason."""
         rows: list[tuple[str, Any, str]] = [
-            ("look first", pd.NA, cause.words) for cause in rows_of(self.study.causes)
+            ("look first", pd.NA, f"{cause.cause}: {cause.words}")
+            for cause in rows_of(self.study.causes)
         ]
         now = {
             signal.wire: f"; {since_words(self.watched, signal)}"
@@ -135,32 +136,37 @@ class CutterStudy:
         return found.loc[found["due_in"].notna(), "words"].tolist()
 
     @cached_property
-    def costs(self) -> dict[int, Consequence]:
-        """What each wire to retension or move does to packed bars, where it can be told."""
+    def costs(self) -> dict[int, Consequence | str]:
+        """What each wire to retension or move does to packed bars, or why that cannot be told."""
         terms = self.terms
         if terms is None or terms.lot_size is None:
             return {}
-        return {
-            int(row.wire): consequence(
-                self.study,
-                int(row.wire),
-                terms.label,
-                terms.books,
-                lot_size=terms.lot_size,
-                loss_percent=terms.loss_percent,
-                cost_per_kg=terms.cost_per_kg,
-                bars_a_month=terms.bars_a_month,
-            )
-            for row in rows_of(self.to_do)
-            if row.advice in CAUSE
-        }
+        found: dict[int, Consequence | str] = {}
+        for row in rows_of(self.to_do[self.to_do["advice"].isin(CAUSE)]):
+            try:
+                found[int(row.wire)] = consequence(
+                    self.study,
+                    int(row.wire),
+                    terms.label,
+                    terms.books,
+                    lot_size=terms.lot_size,
+                    loss_percent=terms.loss_percent,
+                    cost_per_kg=terms.cost_per_kg,
+                    bars_a_month=terms.bars_a_month,
+                )
+            except ValueError as reason:
+                found[int(row.wire)] = str(reason)
+        return found
 
     @property
     def costs_in_words(self) -> list[str]:
         """The same in plain words."""
         advice = dict(zip(self.to_do["wire"], self.to_do["advice"], strict=True))
+        currency = self.terms.currency if self.terms else ""
         return [
-            _cost_words(found, CAUSE[advice[wire]], self.terms.currency if self.terms else "")
+            f"{self._name(wire)}: not told: {found}"
+            if isinstance(found, str)
+            else _cost_words(found, CAUSE[advice[wire]], currency)
             for wire, found in self.costs.items()
         ]
 
@@ -282,6 +288,10 @@ class Cutters:
     services: pd.DataFrame
 
     def __getitem__(self, cutter: str) -> CutterStudy:
+        if cutter not in self.studied:
+            known = ", ".join(name or '""' for name in self.studied) or "none"
+            said = "".join(f"; {line}" for line in self.refusals)
+            raise ValueError(f"no cutter {cutter!r} was studied; studied are {known}{said}")
         return self.studied[cutter]
 
     @property

@@ -187,3 +187,25 @@ def test_a_change_is_judged_by_the_loaves_after_its_signal(demo_works: qa.Works)
     wire = one.study.wires.set_index("wire").loc[2]
     assert wire["offset_lower"] < 0.7 < wire["offset_upper"]
     assert wire["wander_lower"] < 0.15 < wire["wander_upper"]
+
+
+def test_what_cannot_be_reckoned_is_told_and_nothing_breaks(tmp_path: Path) -> None:
+    """Lots under 100 have no plan at one of the books: the advice stands, its cost says why not."""
+    batches = "batch,product,packages\nB1,bar,20\n"
+    given = works(
+        tmp_path,
+        sheet(rows(slack())),
+        batches=batches,
+        labels="product,declared,unit,books\nbar,120,g,oiml-r87-2004\n",
+    )
+    one = qa.cutters(given)["C1"]
+    assert one.to_do["advice"].tolist()[0] == "retension"
+    (words,) = one.costs_in_words
+    assert words.startswith("wire 3 from the stop (between bars 3 and 4): not told: ")
+    assert words in str(one)
+
+
+def test_a_cutter_that_was_not_studied_is_refused_with_those_that_were(tmp_path: Path) -> None:
+    found = qa.cutters(works(tmp_path, sheet(rows(slack()))))
+    with pytest.raises(ValueError, match="no cutter 'C7' was studied; studied are C1"):
+        found["C7"]

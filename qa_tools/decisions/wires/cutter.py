@@ -83,6 +83,8 @@ def cutter(
     >>> harp = cutter(25, 10, "both trimmed")
     >>> harp.name(5), harp.places[-1]
     ('wire 5 from the stop (between bars 5 and 6)', np.float64(250.0))
+    >>> cutter(25, 10, "both trimmed", end_wires_counted=True).name(0)
+    'wire 1 from the stop (trims the end at the stop)'
     """
     if ends not in ENDS:
         raise ValueError(f"ends={ends!r}: say {' or '.join(map(repr, ENDS))}")
