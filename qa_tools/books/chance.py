@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Final, NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
-from qa_tools.books.limits import EXACT_G, Limits, limits, whole_number
+from qa_tools.books.limits import EXACT_G, Limits, limits
 from qa_tools.books.plans import CountStage, NoPlan, SamplingPlan, inspected
 from qa_tools.books.rulebook import Declared, RuleBook, rulebook
 from qa_tools.readings.quantities import GRAMS, unit_of
@@ -160,7 +160,7 @@ def rejection_by_test(
     if sd_between < 0:
         raise ValueError(f"sd_between is {sd_between:g} g; give zero or more")
     found = limits(declared, book)
-    plan = inspected(found.book, whole_number(lot_size), test)
+    plan = inspected(found.book, lot_size, test)
     if plan.count_stages and (plan.mean_n or 0) > plan.count_stages[0].n:
         raise ValueError(
             f"{found.book.name} takes more packages for the mean than for the first count; "
@@ -217,9 +217,9 @@ def chance_by_setting(
     """
     import pandas as pd
 
-    if batches < 2:
-        raise ValueError(f"{batches} batches are not mixed; give two or more")
-    rules = rulebook(book) if isinstance(book, str) else book
+    if not batches >= 2 or batches % 1:
+        raise ValueError(f"{batches} batches are not mixed; give a whole number of two or more")
+    rules = rulebook(book)
     mixed = math.hypot(sd, sd_between * math.sqrt(1 - 1 / batches))
     rows = []
     for setting, size, within, between in (
@@ -243,8 +243,13 @@ def chance_by_setting(
 
 
 def _finite(name: str, value: float) -> float:
-    if not math.isfinite(value):
-        raise ValueError(f"{name} is {value}; give a number")
+    try:
+        known = math.isfinite(value)
+    except TypeError:
+        known = False
+    if not known:
+        shown = repr(value) if isinstance(value, str) else value
+        raise ValueError(f"{name} is {shown}; give a number")
     return float(value)
 
 

@@ -8,8 +8,8 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from qa_tools.books.plans import SamplingPlan
-from qa_tools.books.rulebook import RuleBook, rulebook
+from qa_tools.books.plans import SamplingPlan, inspected, other_test
+from qa_tools.books.rulebook import RuleBook, each_rulebook
 from qa_tools.statistics.counting import acceptance
 from qa_tools.statistics.lightest import mean_below
 
@@ -21,7 +21,7 @@ if TYPE_CHECKING:
 @dataclass(frozen=True)
 class OCCurve:
     """
-    Chances of acceptance under one or more books, for a lot of one size.
+    Chances of acceptance under one or more books, for a lot of one size; prints what it holds.
 
     Attributes
     ----------
@@ -55,6 +55,17 @@ class OCCurve:
                 found.append(f"{book}: figures from memory")
         return tuple(found)
 
+    def __str__(self) -> str:
+        tests = "".join(dict.fromkeys(other_test(plan.test) for plan in self.plans.values()))
+        lines = [
+            f"How often lots of {self.lot_size} pass under {', '.join(self.plans)}{tests}: tables "
+            "by_mean and by_share, picture .figure()",
+            *self.notes,
+        ]
+        return "\n  ".join(lines)
+
+    __repr__ = __str__
+
     def figure(self) -> go.Figure:
         """The two curves side by side, a line a book."""
         from qa_tools.pictures.curves import oc_curves
@@ -86,7 +97,7 @@ def oc_curve(
     Raises
     ------
     ValueError
-        No book, an unknown one, or one without a plan for such a lot or test.
+        No book, an unknown one or one named twice, or one without a plan for such a lot or test.
 
     Examples
     --------
@@ -98,11 +109,7 @@ def oc_curve(
     """
     import pandas as pd
 
-    chosen = [books] if isinstance(books, str | RuleBook) else list(books)
-    if not chosen:
-        raise ValueError("name at least one rule book")
-    rules = [rulebook(book) if isinstance(book, str) else book for book in chosen]
-    plans = {book.name: book.plan(lot_size, test=test) for book in rules}
+    plans = {book.name: inspected(book, lot_size, test) for book in each_rulebook(books)}
     short, share = np.linspace(-0.5, 1.5, 201).round(2), np.linspace(0, 0.2, 201).round(3)
     by_mean = {
         name: 1 - mean_below(plan.mean_n, plan.factor, short)

@@ -4,13 +4,12 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from decimal import ROUND_FLOOR, Decimal
-from typing import Final, Literal
+from typing import Literal
 
 from qa_tools.books.rulebook import Declared, RuleBook, rulebook
-from qa_tools.readings.quantities import GRAMS, Declaration, Quantity
+from qa_tools.readings.quantities import AVOIRDUPOIS, GRAMS, Declaration, Quantity
 
 Goods = Literal["solid", "viscous", "liquid"]
-_AVOIRDUPOIS: Final = ("oz", "lb")
 
 
 @dataclass(frozen=True)
@@ -45,6 +44,8 @@ class LabelCheck:
         said = "holds together" if self.holds else "does not hold together"
         lines = [f"{self.declared}, {self.book.name}: {said}; {self.tested} is tested."]
         return "\n".join([*lines, *(f"  {text}" for text in (*self.findings, *self.remarks))])
+
+    __repr__ = __str__
 
 
 def label_check(
@@ -91,10 +92,7 @@ def label_check(
     4.2 oz / 125 g, us-hb133: does not hold together; 125 g is tested.
       4.2 oz is 119.1 g and 125 g is 4.409 oz, 5 % apart: write 4.2 oz / 119 g or 4.4 oz / 125 g.
     """
-    rules = rulebook(book) if isinstance(book, str) else book
-    if isinstance(declared, int | float | Decimal):
-        # 120.0 is 120: a number shows no figures of its own
-        declared = f"{Decimal(str(declared)).normalize():f} g"
+    rules = rulebook(book)
     if goods not in (None, "solid", "viscous", "liquid"):
         raise ValueError(f"goods is {goods!r}; it is one of solid, viscous, liquid")
     label = Declaration.parse(declared)
@@ -112,7 +110,7 @@ def label_check(
     if "both" in rule and len(systems) < 2:
         remarks.append(f"{label} is in one system of units: {rule['both']}.")
     for part in label.parts:
-        if part.unit in _AVOIRDUPOIS:
+        if part.unit in AVOIRDUPOIS:
             continue
         shown = _figures(part.value)
         if "figures" in rule and shown > figures[0]:
@@ -159,7 +157,7 @@ def _together(first: Quantity, second: Quantity, figures: tuple[int, ...]) -> tu
 
 
 def _system(part: Quantity) -> str:
-    return "avoirdupois" if part.unit in _AVOIRDUPOIS else "metric"
+    return "avoirdupois" if part.unit in AVOIRDUPOIS else "metric"
 
 
 def _figures(value: Decimal) -> int:
@@ -171,7 +169,7 @@ def _figures(value: Decimal) -> int:
 
 def _step(value: Decimal, figures: tuple[int, ...], unit: str) -> Decimal:
     """What a quantity is rounded to: the last figure it shows, or a finer one it has to show."""
-    least = figures[-1] if unit in _AVOIRDUPOIS or value * GRAMS[unit] < 100 else figures[0]
+    least = figures[-1] if unit in AVOIRDUPOIS or value * GRAMS[unit] < 100 else figures[0]
     last = min(int(value.as_tuple().exponent), value.adjusted() - least + 1, 0)
     return Decimal(1).scaleb(last)
 

@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from decimal import Decimal
-from typing import Final
+from typing import Any, Final
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -82,7 +82,7 @@ def limits(declared: Declared, book: str | RuleBook) -> Limits:
     >>> found.tolerance_g, found.short_g, found.twice_g
     (5.4, 114.6, 109.2)
     """
-    rules = rulebook(book) if isinstance(book, str) else book
+    rules = rulebook(book)
     tested = rules.resolve(declared)
     lost = rules.moisture_allowance(declared)
     target = tested.grams - lost
@@ -118,37 +118,36 @@ def in_grams(net: ArrayLike | Sequence[float], unit: str = "g") -> NDArray[np.fl
     array([119.06799713])
     """
     try:
+        if np.asarray(net).dtype == bool:
+            raise TypeError
         weights = np.atleast_1d(np.asarray(net, dtype=float))
     except (TypeError, ValueError):
-        raise ValueError("give the weights as numbers in one unit, named by unit=") from None
+        raise ValueError(
+            f"{_no_number(net)}; give the weights as numbers in one unit, named by unit= "
+            "(qa.read_weights reads files with decimal commas and units)"
+        ) from None
     if weights.ndim != 1 or weights.size == 0:
-        raise ValueError("give one or more weights in a single list")
+        raise ValueError("give one or more weights in a single list or column")
     usable = np.isfinite(weights) & (weights > 0)
     if not usable.all():
         at = int(np.argmin(usable))
         raise ValueError(
-            f"weight {at + 1} of {weights.size} is {weights[at]}; a weight is a number above zero"
+            f"weight {at + 1} of {weights.size} is {weights[at]:g}; a weight is a number above "
+            "zero: correct it, or take it out and say so"
         )
     factor = GRAMS[unit_of(unit)]
     return weights if factor == Decimal(1) else weights * float(factor)
 
 
-def whole_number(lot_size: float) -> int:
-    """
-    The packages of a lot, refused where that is no whole number above zero.
-
-    Examples
-    --------
-    >>> whole_number(48.0)
-    48
-    """
-    known = isinstance(lot_size, int | float | np.number) and not isinstance(lot_size, bool)
-    number = lot_size if known else math.nan
-    if not number >= 1 or number % 1 != 0:
-        raise ValueError(
-            f"the lot size is {lot_size}; give the number of packages packed, a whole number"
-        )
-    return int(number)
+def _no_number(net: Any) -> str:
+    """The first of the weights that is no number."""
+    values = [net] if isinstance(net, str) or not isinstance(net, Iterable) else list(net)
+    for at, value in enumerate(values, 1):
+        try:
+            float(value)
+        except (TypeError, ValueError):
+            return f"weight {at} of {len(values)} is {value!r}"
+    return "the weights are no list of numbers"
 
 
 def below(net_g: NDArray[np.float64], limit_g: float) -> NDArray[np.bool_]:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from functools import cache, partial
 from importlib import import_module
 from typing import TYPE_CHECKING, Any, Final, NamedTuple, TypeVar, cast
@@ -22,8 +22,8 @@ from qa_tools.books.official import (
     is_direct,
     too_few,
 )
-from qa_tools.books.plans import NoPlan, SamplingPlan, refuse_test
-from qa_tools.books.rulebook import RuleBook, rulebook
+from qa_tools.books.plans import NoPlan, SamplingPlan, refuse_test, whole_number
+from qa_tools.books.rulebook import RuleBook, each_rulebook
 from qa_tools.readings.quantities import Declaration
 
 if TYPE_CHECKING:
@@ -31,6 +31,11 @@ if TYPE_CHECKING:
 
 Table = TypeVar("Table")
 _ENGINES: Final = ("pandas", "polars", "pyarrow", "duckdb", "dask", "pyspark")
+_ANSWER: Final = (
+    *("book", "n", "mean_error", "sd", "beyond_t1", "beyond_t2", "lightest", "heaviest"),
+    *("outcome", "reason", "from_memory"),
+)
+_SAID: Final = {"lot_size": "lot size", "declared": "declared quantity"}  # columns of every row
 _CUTS: Final = ("short_g", "twice_g")
 _ORDERED: Final = ("pandas", "polars", "duckdb", "pyspark")  # those that rank within a lot
 
@@ -80,10 +85,11 @@ relation
     Raises
     ------
     ValueError
-        A column that is not there, a weighing without its lot, a weight that is missing or not a
-        positive number, a lot whose size is missing or not a whole number, or that has two sizes
-        or declared quantities, an order that does not tell the first sample of a lot, no book, an
-        unknown one or one named twice, a test or a declaration that a book does not have.
+        A column that is not there or holds text, a lot column called as another of the answer, a
+        weighing without its lot, a weight that is missing or not a positive number, a lot whose
+        size is missing or not a whole number, or that has two sizes or declared quantities, an
+        order that does not tell the first sample of a lot, no book, an unknown one or one named
+        twice, a test or a declaration that a book does not have.
     TypeError
         Not a table, or one of an engine other than those named above; `order` with an engine that
         does not rank within a lot (Arrow, Dask).
@@ -104,38 +110,22 @@ relation
     """
     import narwhals as nw
 
-    given: Any = nw.from_native(cast(Any, table))
-    engine = given.implementation.name.lower()
-    if engine not in _ENGINES:
-        raise TypeError(f"tables of {engine} cannot be judged; give one of {', '.join(_ENGINES)}")
-    if order is not None and engine not in _ORDERED:
-        raise TypeError(
-            f"tables of {engine} cannot put the weighings of a lot in order, which the second "
-            f"sample of a double plan needs; give one of {', '.join(_ORDERED)}, or no order"
-        )
-    chosen = [books] if isinstance(books, str | RuleBook) else list(books)
-    if not chosen:
-        raise ValueError("no rule book was named; qa.rulebooks() lists them")
-    rules = [rulebook(book) if isinstance(book, str) else book for book in chosen]
-    for i, book in enumerate(rules):
+    given = _given(table, order)
+    rules = each_rulebook(books)
+    for book in rules:
         refuse_test(book, test)
-        if book.name in [other.name for other in rules[:i]]:
-            raise ValueError(f"{book.name} is named twice; its rows would be told apart by nothing")
-    columns: list[str] = given.collect_schema().names()
-    named = ((lot, "lot"), (net, "net weight"), (lot_size, "lot size"), (order, "order"))
-    for column, what in named:
-        if isinstance(column, str) and column not in columns:
-            raise ValueError(
-                f"the table has no column {column!r} for the {what}; it has {', '.join(columns)}"
-            )
+    columns = given.collect_schema()
+    _check_columns(columns, lot, net, declared, lot_size, order)
     wanted = {"lot": nw.col(lot), "net": _positive(net)}
-    label = None if declared in columns else _label(declared)
-    if label is None:
-        wanted["declared"] = _positive(str(declared))
+    label = None
+    if isinstance(declared, str) and declared in columns:
+        wanted["declared"] = _positive(declared)
+    else:
+        label = _label(declared, columns)
     if isinstance(lot_size, str):
         wanted["lot_size"] = _positive(lot_size)
-    elif not _is_whole(lot_size):
-        raise ValueError(f"a lot of {lot_size} packages cannot be judged; give the number packed")
+    else:
+        lot_size = whole_number(lot_size)
     if order is not None:
         wanted["order"] = nw.col(order)
     frame = given.lazy().select(**wanted)
@@ -152,6 +142,56 @@ relation
     return cast(Table, _like(given, judged.rename({"lot": lot})))
 
 
+def _given(table: object, order: str | None) -> Any:
+    """The table as narwhals has it, refused where its engine cannot do what is asked."""
+    import narwhals as nw
+
+    try:
+        given: Any = nw.from_native(cast(Any, table))
+    except TypeError:
+        raise TypeError(
+            f"a {type(table).__name__} is no table of weighings; give one of "
+            f"{', '.join(_ENGINES)} (of weights that were read, their .table)"
+        ) from None
+    engine = given.implementation.name.lower()
+    if engine not in _ENGINES:
+        raise TypeError(f"tables of {engine} cannot be judged; give one of {', '.join(_ENGINES)}")
+    if order is not None and engine not in _ORDERED:
+        raise TypeError(
+            f"tables of {engine} cannot put the weighings of a lot in order, which the second "
+            f"sample of a double plan needs; give one of {', '.join(_ORDERED)}, or no order"
+        )
+    return given
+
+
+def _check_columns(
+    columns: Mapping[str, Any],
+    lot: str,
+    net: str,
+    declared: float | str,
+    lot_size: int | str,
+    order: str | None,
+) -> None:
+    """Refuse columns that are not there, hold no numbers, or would stand twice in the answer."""
+    import narwhals as nw
+
+    named = ((lot, "lot"), (net, "net weight"), (lot_size, "lot size"), (order, "order"))
+    for column, what in named:
+        if isinstance(column, str) and column not in columns:
+            raise ValueError(
+                f"the table has no column {column!r} for the {what}; it has {', '.join(columns)}"
+            )
+    for numbers in (net, declared, lot_size):
+        kind = columns.get(numbers) if isinstance(numbers, str) else None
+        if kind in (nw.String, nw.Categorical, nw.Enum, nw.Boolean):
+            raise ValueError(
+                f"the column {numbers!r} is of kind {kind}, and numbers are needed, of weights and "
+                "declared quantities in grams; qa.read_weights makes them of a file"
+            )
+    if lot in _ANSWER:
+        raise ValueError(f"the answer has a column {lot!r} of its own; rename that of the lot")
+
+
 def _positive(column: str) -> nw.Expr:
     """A column of numbers, 0 for what is not a finite number above zero."""
     import narwhals as nw
@@ -160,16 +200,12 @@ def _positive(column: str) -> nw.Expr:
     return nw.when((number > 0) & (number < np.inf)).then(number).otherwise(nw.lit(0.0))
 
 
-def _is_whole(size: object) -> bool:
-    try:
-        return bool(size >= 1 and size == int(size))  # type: ignore[operator, call-overload]
-    except (TypeError, ValueError, OverflowError):
-        return False
-
-
-def _label(declared: float | str) -> Declaration:
+def _label(declared: float | str, columns: Iterable[str]) -> Declaration:
     if isinstance(declared, str) and not any(letter.isdigit() for letter in declared):
-        raise ValueError(f"the table has no column {declared!r} for the declared quantity")
+        raise ValueError(
+            f"the table has no column {declared!r} for the declared quantity; it has "
+            f"{', '.join(columns)} (or give what the label says: declared='120 g')"
+        )
     return Declaration.parse(declared)
 
 
@@ -324,7 +360,8 @@ def _refuse(names: nw.Series[Any], lots: Mapping[str, NDArray[Any]], said: Seque
     missing = names.is_null() | names.is_nan() if names.dtype.is_float() else names.is_null()
     if missing.any():
         count = int(lots["n"][missing.to_numpy()].sum())
-        raise ValueError(f"{count} weighings are of no lot; take them out and say so")
+        one = "weighing is" if count == 1 else "weighings are"
+        raise ValueError(f"{count} {one} of no lot; give the lot, or take out and say so")
     for at in np.flatnonzero(lots["net_low"] == 0)[:1]:
         raise ValueError(
             f"lot {names[int(at)]} has a weight that is missing or not a number above zero; take "
@@ -337,7 +374,7 @@ def _refuse(names: nw.Series[Any], lots: Mapping[str, NDArray[Any]], said: Seque
             raise ValueError(f"lot {names[int(at)]} {found}; give a whole number in every row")
         for at in np.flatnonzero(low < high)[:1]:
             raise ValueError(
-                f"lot {names[int(at)]} has more than one {name.replace('_', ' ')}: "
+                f"lot {names[int(at)]} has more than one {_SAID[name]}: "
                 f"{low[at]:g} and {high[at]:g}"
             )
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import asdict, dataclass, field
+from dataclasses import asdict, dataclass
 from typing import TYPE_CHECKING, Final, Literal, NamedTuple
 
 import numpy as np
@@ -11,9 +11,9 @@ from numpy.typing import ArrayLike, NDArray
 
 from qa_tools.books.draws import Draws, share_of_draws
 from qa_tools.books.figures import Figure
-from qa_tools.books.limits import EXACT_G, Limits, above, below, in_grams, limits, whole_number
+from qa_tools.books.limits import EXACT_G, Limits, above, below, in_grams, limits
 from qa_tools.books.own import OwnCheck, grams, own_check, remembered
-from qa_tools.books.plans import NoPlan, SamplingPlan, refuse_test
+from qa_tools.books.plans import NoPlan, SamplingPlan, other_test, refuse_test, whole_number
 from qa_tools.books.rulebook import Declared, RuleBook
 
 if TYPE_CHECKING:
@@ -200,6 +200,8 @@ class Verdict:
         How random draws of the plan's size fare, where more were weighed than it asks.
     figures : tuple of Figure
         The published figures the verdict rests on.
+    test : str
+        Which of the book's tests; named in print where it is not the reference test.
 
     Examples
     --------
@@ -225,7 +227,8 @@ paragraph 4.7 carries it out)
     pull: tuple[int, ...]
     rows: tuple[TestRow, ...] = ()
     draws: Draws | None = None
-    figures: tuple[Figure, ...] = field(default=())
+    figures: tuple[Figure, ...] = ()
+    test: str = "non-destructive"
 
     @property
     def may_ship(self) -> bool:
@@ -264,7 +267,7 @@ paragraph 4.7 carries it out)
 
     @property
     def uncounted(self) -> str:
-        """A sentence where the book judges such a lot by its average alone; else empty."""
+        """A sentence where the book counts no short packages of such a lot; else empty."""
         if self.plan is None or self.plan.count_stages:
             return ""
         return (
@@ -282,6 +285,7 @@ paragraph 4.7 carries it out)
         return {
             "book": self.limits.book.name,
             "edition": self.limits.book.edition,
+            "test": self.test,
             "tested": str(self.limits.tested),
             "outcome": self.outcome,
             "reason": self.reason,
@@ -297,8 +301,10 @@ paragraph 4.7 carries it out)
 
     def __str__(self) -> str:
         book = self.limits.book
-        size = f"lot of {self.own.lot_size}" if self.own.lot_size else "lot of unknown size"
-        lines = [f"{book.name}, {self.limits.tested}, {size}: {self.headline}."]
+        # where more were weighed than packed the headline names the size, and doubts it
+        size = f", lot of {self.own.lot_size}" if self.own.lot_size else ""
+        asked = f"{book.name}{other_test(self.test)}, {self.limits.tested}{size}"
+        lines = [f"{asked}: {self.headline}."]
         if self.pull:
             lines.append(
                 f"  Pull {len(self.pull)} first: short by more than twice the "
@@ -321,6 +327,8 @@ paragraph 4.7 carries it out)
         lines += [f"  {remembered(figure)}" for figure in others]
         lines.append(str(self.own))
         return "\n".join(lines)
+
+    __repr__ = __str__
 
 
 def judge(
@@ -425,7 +433,7 @@ def judge(
         draws: Draws | None = None,
     ) -> Verdict:
         figures = found.figures + (plan.figures if plan else ())
-        return Verdict(found, outcome, reason, own, plan, pull, rows, draws, figures)
+        return Verdict(found, outcome, reason, own, plan, pull, rows, draws, figures, test)
 
     if over:
         return verdict("unsettled", f"{n} weighed of {lot_size} packed: one of the two is wrong")

@@ -10,9 +10,9 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from qa_tools.books.draws import count_test, mean_test
-from qa_tools.books.limits import Limits, above, below, in_grams, limits, whole_number
+from qa_tools.books.limits import Limits, above, below, in_grams, limits
 from qa_tools.books.own import OwnCheck, own_check, percent, reading_step, remembered
-from qa_tools.books.plans import SamplingPlan, inspected
+from qa_tools.books.plans import SamplingPlan, inspected, other_test, whole_number
 from qa_tools.books.rulebook import Declared, RuleBook
 from qa_tools.statistics.predicted import prediction
 
@@ -70,10 +70,10 @@ class Outlook:
         how = _METHODS[self.method].format(why=self.why)
         moist = self.limits.book.moisture_percent if self.limits.moisture_g else 0
         allowed = f" if {moist:g} % for moisture is accepted" if moist else ""
-        other = "" if plan.test == "non-destructive" else f", {plan.test} test"
         lines = [
-            f"{name}{other}: an inspector who weighs {size} of these {plan.lot_size} rejects the "
-            f"batch with a chance of {_whole(self.chance)}{sure}{allowed}.",
+            f"{name}{other_test(plan.test)}: an inspector who weighs {size} of these "
+            f"{plan.lot_size} rejects the batch with a chance of "
+            f"{_whole(self.chance)}{sure}{allowed}.",
             f"  {self.own.n} weighed; {how}{self._hidden}.",
             f"  The weighed ones: {self.own.headline}.",
         ]
@@ -86,6 +86,8 @@ class Outlook:
         figures = (*self.limits.figures, *self.plan.figures)
         lines += [f"  {remembered(one)}" for one in figures if one.grade == "from memory"]
         return "\n".join(lines)
+
+    __repr__ = __str__
 
     @property
     def _hidden(self) -> str:
@@ -169,7 +171,7 @@ def rejection_outlook(
     lot_size = whole_number(lot_size)
     n = len(weights)
     if n > lot_size:
-        raise ValueError(f"{n} weighed of {lot_size} packed: one of the two numbers is wrong")
+        raise ValueError(f"{n} weighed of {lot_size} packed: one of the two is wrong")
     plan = inspected(found.book, lot_size, test)
     if n < lot_size:
         _refuse_coarse(weights, np.atleast_1d(np.asarray(net, dtype=float)), unit)

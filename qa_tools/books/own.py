@@ -12,7 +12,8 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from qa_tools.books.figures import Figure
-from qa_tools.books.limits import EXACT_G, Limits, below, in_grams, limits, whole_number
+from qa_tools.books.limits import EXACT_G, Limits, below, in_grams, limits
+from qa_tools.books.plans import whole_number
 from qa_tools.books.rulebook import Declared, RuleBook
 from qa_tools.readings.quantities import GRAMS, unit_of
 from qa_tools.statistics.finite import (
@@ -220,6 +221,8 @@ class OwnCheck:
                 )
         return "\n".join([*lines, *(f"  {caution}" for caution in self.cautions)])
 
+    __repr__ = __str__
+
     def _at_most(self, upper: float) -> str:
         """What the number of short ones says of the batch, with how sure it is."""
         if self.n == self.lot_size:
@@ -324,8 +327,8 @@ def own_check(
     ValueError
         A weight that is not a positive number, a lot size that is not a whole number above zero,
         more weighings than packages or more groups than there are, a weight without its group, a
-        confidence that is not between 0 and 1, a negative spread or number of empties, an unknown
-        book, or a declaration it does not cover.
+        confidence that is not between 0 and 1, a negative spread or number of empties, more handled
+        than weighed, an unknown book, or a declaration it does not cover.
 
     Notes
     -----
@@ -355,6 +358,8 @@ def own_check(
     size = None if lot_size is None else whole_number(lot_size)
     if tare_sd < 0 or tare_n < 0:
         raise ValueError(f"tare_sd is {tare_sd} and tare_n {tare_n}; neither can be below zero")
+    if not 0 <= handled <= n:
+        raise ValueError(f"handled is {handled} of {n} weighed; give how many of these were")
     tare_sd = 0.0 if tare_n == 0 else math.nan if tare_n == 1 else float(tare_sd)
     shared = (0.0, 1.0)
     if tare_n:
@@ -407,8 +412,16 @@ def own_check(
 
 
 def reading_step(values: NDArray[np.float64], unit: str) -> float:
-    """The step of the scale as the readings show it, grams: 0.1 where any has one decimal."""
-    decimals = [
-        -int(Decimal(repr(value)).normalize().as_tuple().exponent) for value in values.tolist()
-    ]
-    return float(GRAMS[unit_of(unit)]) * 10.0 ** -max(0, *decimals)
+    """
+    The step of the scale as the readings show it, grams: 0.1 where any has one decimal.
+
+    A step of 2, 5, 10, 20 or 50 in the last place counts where readings differ, and on a finer
+    scale so many would not all be multiples of it once in a thousand times.
+    """
+    exact = [Decimal(repr(value)) for value in values.tolist()]
+    place = max(0, *(-int(value.normalize().as_tuple().exponent) for value in exact))
+    counts = [int(value.scaleb(place)) for value in exact]
+    common = math.gcd(*counts) if len(set(counts)) > 1 else 1
+    steps = [step for step in (2, 5, 10, 20, 50) if common % step == 0]
+    coarse = max((step for step in steps if step ** (len(counts) - 1) >= 1000), default=1)
+    return float(GRAMS[unit_of(unit)]) * coarse * 10.0**-place

@@ -8,6 +8,8 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any, Literal, NamedTuple
 
+import numpy as np
+
 from qa_tools.books.figures import Figure
 
 if TYPE_CHECKING:
@@ -105,10 +107,31 @@ class SamplingPlan:
             said.append(f"{self.beyond_twice_reject} short by more than twice allowed fail")
         return "; ".join(said)
 
+    __repr__ = __str__
+
     @property
     def n_all(self) -> int:
         """Packages to weigh when every stage is used."""
         return max(self.n, sum(stage.n for stage in self.count_stages))
+
+
+def whole_number(lot_size: float) -> int:
+    """
+    The packages of a lot, refused where that is no whole number above zero.
+
+    Examples
+    --------
+    >>> whole_number(48.0)
+    48
+    """
+    known = isinstance(lot_size, int | float | np.number) and not isinstance(lot_size, bool)
+    number = lot_size if known else math.nan
+    if not number >= 1 or number % 1 != 0:
+        shown = repr(lot_size) if isinstance(lot_size, str) else lot_size
+        raise ValueError(
+            f"the lot size is {shown}; give the number of packages packed, a whole number"
+        )
+    return int(number)
 
 
 def inspected(book: RuleBook, lot_size: int, test: str = "non-destructive") -> SamplingPlan:
@@ -126,8 +149,20 @@ def inspected(book: RuleBook, lot_size: int, test: str = "non-destructive") -> S
     """
     plan = plan_for(book, lot_size, test, None)
     if plan.sample == "at least" and plan.n == 1:
-        return plan_for(book, lot_size, test, lot_size)
+        return plan_for(book, lot_size, test, plan.lot_size)
     return plan
+
+
+def other_test(test: str) -> str:
+    """
+    The name of a test behind that of its book; nothing for the reference test.
+
+    Examples
+    --------
+    >>> other_test("destructive"), other_test("non-destructive")
+    (', destructive test', '')
+    """
+    return "" if test == "non-destructive" else f", {test} test"
 
 
 def refuse_test(book: RuleBook, test: str) -> None:
@@ -149,8 +184,7 @@ def refuse_test(book: RuleBook, test: str) -> None:
 
 def plan_for(book: RuleBook, lot_size: int, test: str, n: int | None) -> SamplingPlan:
     """The plan of `book` for a lot; see `RuleBook.plan`."""
-    if lot_size < 1:
-        raise ValueError(f"a lot of {lot_size} packages cannot be judged; give the number packed")
+    lot_size = whole_number(lot_size)
     sampling = book.data.get("sampling")
     if sampling is None:
         raise NoPlan(f"{book.name} has no sampling plan")
@@ -159,7 +193,7 @@ def plan_for(book: RuleBook, lot_size: int, test: str, n: int | None) -> Samplin
     sample: Sample = row["sample"]
     first = _first(row, lot_size)
     if n is not None and n > lot_size:
-        raise ValueError(f"{n} weighed of {lot_size} packed: one of the two numbers is wrong")
+        raise ValueError(f"{n} weighed of {lot_size} packed: one of the two is wrong")
     weighed = max(first, n or 0) if sample == "at least" else first
     # Tables end at `largest`. Up to there the sample itself is judged; a larger one by draws of
     # that size, but for the mean of a lot weighed whole, which keeps its factor 0.
@@ -289,6 +323,6 @@ def _figure(
             ", ".join(words),
             row.get("clause", sampling["clause"]),
             "computed" if printed not in (None, factor) and grade != "from memory" else grade,
-            sampling.get("official", ""),
+            row.get("official", sampling.get("official", "")),
         )
     )

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import difflib
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from decimal import ROUND_CEILING, ROUND_HALF_UP, Decimal
 from functools import cache
@@ -15,14 +15,13 @@ from typing import TYPE_CHECKING, Any, Final
 from qa_tools.books.figures import Figure
 from qa_tools.books.plans import SamplingPlan, plan_for
 from qa_tools.books.schema import read_book
-from qa_tools.readings.quantities import GRAMS, Declaration, Quantity
+from qa_tools.readings.quantities import AVOIRDUPOIS, GRAMS, Declaration, Quantity
 
 if TYPE_CHECKING:
     import pandas as pd
 
 Declared = float | int | str | Decimal | Quantity | Declaration
 
-_AVOIRDUPOIS: Final = ("oz", "lb")
 _FIELDS: Final = (
     *("name", "title", "edition", "jurisdiction", "judged_at", "source"),
     *("markets", "applies_to", "missing", "tested", "drying", "authority", "words", "notes"),
@@ -87,8 +86,8 @@ class RuleBook:
     authority: str = ""
     words: Mapping[str, str] = field(default_factory=dict)
     notes: Mapping[str, str] = field(default_factory=dict)
-    data: Mapping[str, Any] = field(default_factory=dict, repr=False)
-    checked: Mapping[str, str] = field(default_factory=dict, repr=False)
+    data: Mapping[str, Any] = field(default_factory=dict)
+    checked: Mapping[str, str] = field(default_factory=dict)
     moisture_percent: float = 0.0
 
     def resolve(self, declared: Declared) -> Quantity:
@@ -105,7 +104,7 @@ class RuleBook:
         parts = Declaration.parse(declared).parts
         if self.tested == "larger":
             return max(parts, key=lambda part: part.grams)
-        return next((part for part in parts if part.unit not in _AVOIRDUPOIS), parts[0])
+        return next((part for part in parts if part.unit not in AVOIRDUPOIS), parts[0])
 
     def tolerance(self, declared: Declared) -> Tolerance:
         """
@@ -134,7 +133,7 @@ class RuleBook:
         if not tables:
             raise ValueError(f"{self.name} sets no tolerable {side}")
         system = [
-            (table["unit"] in _AVOIRDUPOIS) == (tested.unit in _AVOIRDUPOIS) for table in tables
+            (table["unit"] in AVOIRDUPOIS) == (tested.unit in AVOIRDUPOIS) for table in tables
         ]
         table = tables[system.index(True)] if True in system else tables[0]
         unit = table["unit"]
@@ -271,7 +270,8 @@ class RuleBook:
         Raises
         ------
         ValueError
-            The book has no plan for such a lot or test.
+            A lot size that is not a whole number above zero, more weighed than packed, or a lot or
+            test that the book has no plan for.
 
         Examples
         --------
@@ -321,8 +321,10 @@ class RuleBook:
         """
         if percent and "moisture" not in self.data:
             raise ValueError(f"{self.name} knows no allowance for moisture: {self.drying}")
-        if not 0 <= percent < 100:
-            raise ValueError(f"a moisture allowance of {percent} % is none; give 0 to 100")
+        if isinstance(percent, str) or not 0 <= percent < 100:
+            raise ValueError(
+                f"a moisture allowance of {percent!r} % is none; give a number, 0 to 100"
+            )
         return replace(self, moisture_percent=float(percent))
 
     def moisture_allowance(self, declared: Declared) -> Decimal:
@@ -350,6 +352,8 @@ class RuleBook:
         place = f", {self.jurisdiction}" if self.jurisdiction else ""
         return f"{self.name}: {self.title}{edition}{place}"
 
+    __repr__ = __str__
+
 
 def _decimal(number: int | float) -> Decimal:
     return Decimal(str(number))
@@ -360,15 +364,15 @@ def _plain(number: Decimal) -> str:
     return text.rstrip("0").rstrip(".") if "." in text else text
 
 
-def rulebook(name: str | Path) -> RuleBook:
+def rulebook(name: str | Path | RuleBook) -> RuleBook:
     """
     A rule book by its name, or one of your own by its file.
 
     Parameters
     ----------
-    name : str or Path
+    name : str, Path or RuleBook
         A name from :func:`rulebooks`; or the path of a TOML file, with or without ``.toml``; or
-        of a folder that holds exactly one.
+        of a folder that holds exactly one. A rule book is handed back as it is.
 
     Raises
     ------
@@ -396,11 +400,15 @@ def rulebook(name: str | Path) -> RuleBook:
     >>> qa.judge([121.3, 117.9, 119.4], "120 g", rulebook(file), lot_size=96).outcome
     'reject'
     """
+    if isinstance(name, RuleBook):
+        return name
+    if not isinstance(name, str | Path):
+        raise ValueError(f"{name!r} is not one rule book; give its name, such as 'eu-76-211'")
     known = _names()
     path = Path(name)
     if str(name) in known:
         return _published(str(name))
-    if path.is_dir():
+    if str(name).strip() and path.is_dir():
         books = sorted(path.glob("*.toml"))
         if len(books) != 1:
             held = f"{len(books)}: {', '.join(b.name for b in books)}" if books else "none"
@@ -414,6 +422,32 @@ def rulebook(name: str | Path) -> RuleBook:
     near = difflib.get_close_matches(str(name), known, n=1, cutoff=0.3)
     hint = f"; did you mean {near[0]!r}?" if near else "."
     raise ValueError(f"no rule book is called {str(name)!r}{hint} Known: {', '.join(known)}")
+
+
+def each_rulebook(books: str | Path | RuleBook | Iterable[str | Path | RuleBook]) -> list[RuleBook]:
+    """
+    One rule book or several, each named once.
+
+    Raises
+    ------
+    ValueError
+        No book, an unknown one, or two of one name.
+
+    Examples
+    --------
+    >>> [book.jurisdiction for book in each_rulebook(["uk-2006-659", "nz-7a"])]
+    ['Great Britain', 'New Zealand']
+    """
+    if isinstance(books, str | Path | RuleBook) or not isinstance(books, Iterable):
+        rules = [rulebook(books)]
+    else:
+        rules = [rulebook(book) for book in books]
+    if not rules:
+        raise ValueError("no rule book was named; qa.rulebooks() lists them")
+    for i, book in enumerate(rules):
+        if book.name in [other.name for other in rules[:i]]:
+            raise ValueError(f"{book.name} is named twice, and nothing would tell the two apart")
+    return rules
 
 
 def rulebooks() -> pd.DataFrame:

@@ -57,7 +57,7 @@ _TABLES: Final = _Each(
 _PLAN: Final = _Keys(
     {"lot": _Each(int), "sample": SAMPLES},
     {
-        "test": str, "clause": str, "grade": GRADES, "beyond_twice": int,
+        "test": str, "clause": str, "grade": GRADES, "official": str, "beyond_twice": int,
         "least": _Keys({}, {"n": int, "percent": float, "at_least": int}),
         "count": _Each(
             _Keys({}, {"n": int, "accept": int, "reject": int, "accept_percent": float})

@@ -118,13 +118,15 @@ def _line(figure: go.Figure, passes: pd.Series[float], book: int, axes: str, sca
 
 
 def _title(curve: OCCurve) -> str:
+    (test,) = {plan.test for plan in curve.plans.values()}
+    asked = "" if test == "non-destructive" else f" ({test})"
     if curve.by_mean.empty:
-        return f"How often lots of {curve.lot_size} pass the count test"
+        return f"How often lots of {curve.lot_size} pass the count test{asked}"
     passing = curve.by_mean.loc[_HALF].to_numpy(float)
     at = dict(zip(curve.by_mean.columns, 100 * passing, strict=True))
     ends = dict.fromkeys((min(at, key=at.__getitem__), max(at, key=at.__getitem__)))
     words = " to ".join(f"{at[book]:.0f} % ({book})" for book in ends)
     return (
-        f"Of lots of {curve.lot_size} made half a standard deviation short, the mean test passes "
-        f"{words}"
+        f"Of lots of {curve.lot_size} made half a standard deviation short, the mean test{asked} "
+        f"passes {words}"
     )

@@ -17,6 +17,8 @@ GRAMS: Final[dict[str, Decimal]] = {
     "lb": Decimal("453.59237"),
 }
 
+AVOIRDUPOIS: Final = ("oz", "lb")
+
 _NAMES: Final[dict[str, str]] = {
     **{name: "g" for name in ("g", "gr", "gm", "gms", "gram", "grams", "gramme", "grammes")},
     **{name: "kg" for name in ("kg", "kgs", "kilo", "kilos", "kilogram", "kilograms")},
@@ -274,8 +276,10 @@ class Declaration:
             pieces = [piece for piece in marked.split(" / ") if piece.strip()]
             parts = [_declared(piece, decimal_mark) for piece in pieces]
         else:
-            # repr of a float is the shortest text that reads back as it: 62.5 stays 62.5
-            parts = [parse_quantity(str(declared), "g", ".")]
+            # A float's text is the shortest that reads back as it, 62.5; a number shows no figures
+            # of its own, so 120.0 is 120.
+            given = parse_quantity(str(declared), "g", ".")
+            parts = [Quantity(Decimal(f"{given.value.normalize():f}"), "g")]
         if not 1 <= len(parts) <= 2:
             raise ValueError(
                 f"{declared!r} is not a declaration; write '120 g' or '4.2 oz / 120 g'"
@@ -297,5 +301,7 @@ def _declared(text: str, decimal_mark: str | None) -> Quantity:
         readings = [parse_quantity(text, "g", mark) for mark in ".,"]
         less, more = sorted(readings, key=lambda quantity: quantity.grams)
         if more.grams <= _MOST_G:
-            raise
+            raise TwoWays(
+                f"{text.strip()!r} can be read two ways; write {less} or {more}"
+            ) from None
         return less

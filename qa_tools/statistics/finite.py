@@ -139,7 +139,7 @@ def _variance_of_sample(
 
 def _check(n: int, lot_size: int | None, confidence: float) -> None:
     if lot_size is not None and not 1 <= n <= lot_size:
-        raise ValueError(f"{n} weighed of {lot_size} packed: one of the two numbers is wrong")
+        raise ValueError(f"{n} weighed of {lot_size} packed: one of the two is wrong")
     if not 0 < confidence < 1:
         raise ValueError(f"confidence is {confidence}; give a share between 0 and 1, such as 0.95")
 

@@ -162,6 +162,8 @@ def test_ounces_are_grams(mean: float, sd: float, book: str, size: int) -> None:
     "asked, words",
     [
         ({"mean": math.nan}, "mean is nan"),
+        ({"mean": "121"}, "mean is '121'; give a number"),
+        ({"sd": None}, "sd is None; give a number"),
         ({"mean": 0}, "above zero"),
         ({"sd": 0}, "packages of one lot differ"),
         ({"sd": -1}, "packages of one lot differ"),
@@ -217,9 +219,10 @@ def test_mixing_all_batches_leaves_no_spread_between_lots() -> None:
     assert found["chance"].iloc[1] == pytest.approx(alike, rel=0.01)
 
 
-def test_one_batch_is_not_mixed() -> None:
+@pytest.mark.parametrize("batches", [1, 0, 2.5, math.nan])
+def test_what_is_not_several_batches_is_not_mixed(batches: int) -> None:
     with pytest.raises(ValueError, match="two or more"):
-        chance_by_setting(121, 2, "120 g", EU, lot_size=200, batches=1)
+        chance_by_setting(121, 2, "120 g", EU, lot_size=200, batches=batches)
 
 
 # Lots simulated and judged.

@@ -38,11 +38,30 @@ def test_another_test_of_the_book() -> None:
 
 
 def test_bad_questions_are_refused() -> None:
-    with pytest.raises(ValueError, match="at least one rule book"):
+    with pytest.raises(ValueError, match="no rule book was named"):
         oc_curve([], 200)
     with pytest.raises(ValueError, match="did you mean"):
         oc_curve("uk-2006", 200)
     with pytest.raises(ValueError, match="no 'single' test"):
         oc_curve("us-hb133", 200, test="single")
-    with pytest.raises(ValueError, match="a lot of 0 packages"):
+    with pytest.raises(ValueError, match="lot size is 0"):
         oc_curve("us-hb133", 0)
+    with pytest.raises(ValueError, match=r"lot size is 200\.5"):
+        oc_curve("us-hb133", 200.5)  # type: ignore[arg-type]
+    with pytest.raises(ValueError, match="is named twice"):
+        oc_curve(["us-hb133", "us-hb133"], 200)
+
+
+def test_a_book_that_judges_each_package_is_asked_of_the_whole_lot() -> None:
+    """As in `chance_of_rejection`: a lot of 96 with 1 % short passes when none of the 96 is."""
+    assert oc_curve("jp-guideline", 96).by_share.at[0.01, "jp-guideline"] == pytest.approx(0.99**96)
+
+
+def test_a_curve_prints_what_it_holds() -> None:
+    found = oc_curve(["us-hb133"], 200, test="category B")
+    assert repr(found) == str(found)
+    assert str(found).splitlines() == [
+        "How often lots of 200 pass under us-hb133, category B test: tables by_mean and by_share, "
+        "picture .figure()",
+        "  us-hb133: figures from memory",
+    ]

@@ -190,7 +190,7 @@ def test_weights_that_cannot_be_judged_are_refused(net: list[float]) -> None:
 
 @pytest.mark.parametrize("size", [0, -5, 98.7, None, float("nan"), float("inf"), "98"])
 def test_a_lot_size_that_is_no_whole_number_above_zero_is_refused(size: int) -> None:
-    with pytest.raises(ValueError, match=f"lot size is {size}; give the number of packages"):
+    with pytest.raises(ValueError, match=f"lot size is {size!r}; give the number of packages"):
         qa.judge([121.0] * 12, "120 g", "us-hb133", lot_size=size)
 
 
@@ -302,6 +302,7 @@ def test_one_package_and_more_weighed_than_packed_are_answered_with_a_reason(nam
     more = qa.judge([121.0] * 104, "120 g", name, lot_size=96)
     assert (more.outcome, more.may_ship) == ("unsettled", False)
     assert "104 weighed of 96 packed" in more.reason
+    assert "unknown" not in str(more)
 
 
 def test_a_double_sample_in_order_is_judged_though_the_mean_takes_fewer() -> None:
@@ -362,3 +363,42 @@ def test_a_first_sample_that_decides_nothing_is_no_rejection() -> None:
     verdict = qa.judge([110.0] * 5 + [123.0] * 75, "120 g", "uk-2006-659", lot_size=5000)
     assert verdict.outcome == "too few"
     assert [row.outcome for row in verdict.rows] == ["accept", "second sample needed"]
+
+
+@pytest.mark.parametrize(
+    "book, size, test, named",
+    [
+        (EU, 200, "destructive", "eu-76-211, destructive test, 120 g, lot of 200: would pass"),
+        (EU, 50, "destructive", "eu-76-211, destructive test, 120 g, lot of 50: the official"),
+        ("us-hb133", 200, "category B", "us-hb133, category B test, 120 g, lot of 200: would"),
+        (EU, 200, "non-destructive", "eu-76-211, 120 g, lot of 200: too few"),
+    ],
+)
+def test_a_verdict_names_its_test_where_it_is_not_the_reference_test(
+    book: str, size: int, test: str, named: str
+) -> None:
+    verdict = qa.judge([121.0] * 20, "120 g", book, lot_size=size, test=test)
+    assert str(verdict).startswith(named)
+    assert verdict.to_dict()["test"] == test
+
+
+def test_what_to_pull_is_said_in_a_sentence() -> None:
+    said = {
+        book: str(qa.judge([100.0] * 2 + [125.0] * 7, "120 g", book, lot_size=9)).splitlines()[1]
+        for book in (EU, "de-fpackv-2020")
+    }
+    assert said == {
+        EU: "  Pull 2 first: short by more than twice the TNE, may not bear the e mark "
+        "(Annex I 1.3).",
+        "de-fpackv-2020": "  Pull 2 first: short by more than twice the tolerable deficiency, not "
+        "fit for sale (Verkehrsfähigkeit) (Anlage 3 no. 3).",
+    }
+
+
+def test_a_notebook_shows_the_summaries_without_print() -> None:
+    bars = [121.0, 120.4, 121.9]
+    verdict = qa.judge(bars, "120 g", EU, lot_size=3)
+    outlook = qa.rejection_outlook(bars, "120 g", EU, lot_size=3)
+    book = qa.rulebook(EU)
+    for result in (verdict, verdict.own, outlook, qa.label_check("120 g", EU), book, book.plan(3)):
+        assert repr(result) == str(result)

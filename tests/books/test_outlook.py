@@ -131,7 +131,7 @@ def test_no_chance_is_never_said_where_there_is_some() -> None:
 @pytest.mark.parametrize(
     "asked, words",
     [
-        ({"net": [120.0, -1.0]}, "weight 2 of 2 is -1.0"),
+        ({"net": [120.0, -1.0]}, "weight 2 of 2 is -1;"),
         ({"net": [120.0]}, "at least two packages"),
         ({"net": []}, "one or more weights"),
         ({"net": [120.0] * 104, "lot_size": 96}, "104 weighed of 96 packed"),

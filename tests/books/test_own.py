@@ -12,7 +12,7 @@ from hypothesis import strategies as st
 from scipy.special import ndtri
 
 import qa_tools as qa
-from qa_tools.books.own import grams
+from qa_tools.books.own import grams, reading_step
 from qa_tools.statistics.finite import effective_size, most_short
 
 EU = "eu-76-211"  # 120 g: TNE 5.4 g, so 114.6 g and 109.2 g
@@ -264,10 +264,12 @@ def test_weights_in_ounces_against_a_label_in_grams() -> None:
         ({"lot_size": 98.7}, "lot size is 98.7; give the number of packages"),
         ({"lot_size": 0}, "lot size is 0; give"),
         ({"lot_size": -5}, "lot size is -5; give"),
-        ({"lot_size": "98"}, "lot size is 98; give"),
+        ({"lot_size": "98"}, "lot size is '98'; give"),
         ({"lot_size": float("inf")}, "lot size is inf; give"),
         ({"group": ["a", "b"], "group_total": 1}, "2 loaves or trays sampled of 1"),
         ({"tare_sd": -1.0, "tare_n": 5}, "below zero"),
+        ({"handled": 3}, "handled is 3 of 2 weighed"),
+        ({"handled": -1}, "handled is -1 of 2 weighed"),
     ],
 )
 def test_bad_input_says_what_is_wrong(given_: dict[str, object], says: str) -> None:
@@ -338,3 +340,22 @@ def test_a_whole_batch_with_a_mean_tare_bounds_no_share() -> None:
     weights = [121.0 + i % 5 / 10 for i in range(30)]
     own = qa.own_check(weights, "120 g", "eu-76-211", lot_size=30, tare_sd=1.0, tare_n=5)
     assert math.isnan(own.short_upper) and own.to_dict()["short_share_upper"] is None
+
+
+@pytest.mark.parametrize(
+    ("readings", "step"),
+    [
+        ([120.1, 120.0], 0.1),
+        ([120, 121], 1),
+        ([250, 255, 260, 245, 250, 255], 5),
+        ([250, 255, 260, 245], 1),  # four readings may be multiples of five by chance
+        ([60, 70, 60, 60], 10),
+        ([250.0] * 40, 1),  # equal ones tell no step
+        ([4.25, 4.3, 4.35, 4.4, 4.2, 4.25], 0.05),
+        ([120], 1),
+    ],
+)
+def test_the_step_of_the_scale_is_read_from_what_readings_have_in_common(
+    readings: list[float], step: float
+) -> None:
+    assert reading_step(np.array(readings, dtype=float), "g") == pytest.approx(step)

@@ -2,13 +2,16 @@
 
 from __future__ import annotations
 
+import math
+
+import numpy as np
 import pandas as pd
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
 import qa_tools as qa
-from qa_tools.books.plans import NoPlan
+from qa_tools.books.plans import NoPlan, whole_number
 
 # The smallest lot that each book has a plan for.
 SMALLEST = {"au-aqs": 100, "au-ordinary": 1, "ca-crc-417": 2, "de-fpackv-2020": 1,
@@ -43,9 +46,9 @@ def test_every_lot_has_a_plan_it_can_fill(book_and_test: tuple[str, str], size: 
 
 
 @pytest.mark.parametrize("name", NAMES)
-@pytest.mark.parametrize("size", [0, -1])
-def test_a_lot_of_nothing_has_no_plan(name: str, size: int) -> None:
-    with pytest.raises(ValueError, match="number packed"):
+@pytest.mark.parametrize("size", [0, -1, 200.5, math.inf, math.nan, "200", True, None])
+def test_what_is_no_number_of_packages_has_no_plan(name: str, size: int) -> None:
+    with pytest.raises(ValueError, match=f"lot size is {size!r}; give the number of packages"):
         qa.rulebook(name).plan(size)
 
 
@@ -142,3 +145,17 @@ def test_the_exact_factor_is_close_to_the_printed(name: str) -> None:
             assert abs(plan.factor - (plan.exact_factor or 0)) < within
         elif plan.factor == 0:
             assert plan.exact_factor == 0
+
+
+@pytest.mark.parametrize("size", [1, 48, 48.0, np.int32(48), np.float64(48)])
+def test_a_whole_number_of_packages_is_taken(size: float) -> None:
+    assert whole_number(size) == size and type(whole_number(size)) is int
+
+
+@given(st.floats(allow_nan=True, allow_infinity=True))
+def test_any_other_lot_size_is_refused(size: float) -> None:
+    if size >= 1 and math.isfinite(size) and size == math.floor(size):
+        assert whole_number(size) == size
+        return
+    with pytest.raises(ValueError, match="a whole number"):
+        whole_number(size)

@@ -372,3 +372,33 @@ def test_a_book_of_one_s_own_cannot_pass_for_a_published_one(tmp_path: Path) -> 
 def test_a_least_weight_is_above_zero(tmp_path: Path) -> None:
     with pytest.raises(ValueError, match="is not above zero"):
         qa.rulebook(written(tmp_path, LEAST.replace("118 g", "0 g")))
+
+
+@pytest.mark.parametrize("wrong", [None, 133, ["eu-76-211", "uk-2006-659"]])
+def test_what_is_not_one_book_is_refused_wherever_a_book_is_asked_for(wrong: object) -> None:
+    asked = (
+        lambda: qa.rulebook(wrong),  # type: ignore[arg-type]
+        lambda: qa.judge([121.0], "120 g", wrong, lot_size=1),  # type: ignore[arg-type]
+        lambda: qa.own_check([121.0], "120 g", wrong),  # type: ignore[arg-type]
+        lambda: qa.label_check("120 g", wrong),  # type: ignore[arg-type]
+        lambda: qa.chance_of_rejection(121, 2, "120 g", wrong, lot_size=9),  # type: ignore[arg-type]
+        lambda: qa.chance_by_setting(121, 2, "120 g", wrong, lot_size=9),  # type: ignore[arg-type]
+    )
+    for ask in asked:
+        with pytest.raises(ValueError, match="is not one rule book; give its name, such as"):
+            ask()
+
+
+@pytest.mark.parametrize("name", ["", " "])
+def test_an_empty_name_names_no_book(name: str) -> None:
+    with pytest.raises(ValueError, match="no rule book is called"):
+        qa.rulebook(name)
+
+
+def test_a_book_is_taken_as_it_is_by_name_or_by_file(tmp_path: Path) -> None:
+    file = written(tmp_path, LEAST)
+    book = qa.rulebook(file)
+    assert qa.rulebook(book) is book
+    for own in (book, file, str(file)):
+        assert qa.judge([117.9], "120 g", own, lot_size=1).outcome == "reject"  # type: ignore[arg-type]
+        assert list(qa.oc_curve(own, 12).plans) == ["corner-shop"]  # type: ignore[arg-type]

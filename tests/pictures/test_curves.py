@@ -31,6 +31,11 @@ def test_the_title_states_the_finding() -> None:
     assert len(alone.data) == 1
 
 
+def test_the_title_names_a_test_that_is_not_the_reference_test() -> None:
+    title = oc_curve(["eu-76-211", "de-fpackv-2020"], 200, test="destructive").figure().layout.title
+    assert "the mean test (destructive) passes" in title.text.replace("<br>", " ")
+
+
 def test_axes_say_what_they_count() -> None:
     layout = oc_curve(BOOKS, 200).figure().layout
     assert "standard deviations" in layout.xaxis.title.text

@@ -74,6 +74,6 @@ def test_more_weighed_than_the_plan() -> None:
 def test_books_without_an_allowance_refuse_one() -> None:
     with pytest.raises(ValueError, match="knows no allowance for moisture"):
         qa.rulebook("ca-crc-417").with_moisture(3)
-    for percent in (-1, 100, math.nan):
+    for percent in (-1, 100, math.nan, "3"):
         with pytest.raises(ValueError, match="is none"):
-            qa.rulebook("us-hb133").with_moisture(percent)
+            qa.rulebook("us-hb133").with_moisture(percent)  # type: ignore[arg-type]

@@ -24,6 +24,8 @@ def test_category_b(low: int, high: int, n: int | None) -> None:
         assert (plan.factor, plan.exact_factor) == (0, 0)
         assert [tuple(stage) for stage in plan.count_stages] == [(n or size, 0, 1)]
         assert plan.figures[0].grade == "from memory"
+        assert plan.figures[0].official == "NIST Handbook 133 (2026) Appendix A, Table 2-2"
+        assert {plan.mean_clause, plan.count_clause} == {"2.3.7; Appendix A Table 2-2"}
 
 
 def test_a_minus_average_fails_category_b_outright() -> None:

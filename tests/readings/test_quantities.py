@@ -1,5 +1,6 @@
 from decimal import Decimal
 
+import numpy as np
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
@@ -84,3 +85,14 @@ def test_a_declaration_that_could_be_both_is_still_asked() -> None:
             Declaration.parse(words)
     assert Declaration.parse("1.250 g", ",") == Declaration.parse("1250 g")
     assert Declaration.parse("113.398 g", ",") == Declaration.parse("113398 g")
+
+
+@pytest.mark.parametrize("number", [120.0, np.float64(120), Decimal("120.00"), 120, 1.2e2])
+def test_a_number_of_grams_shows_no_figures_of_its_own(number: float) -> None:
+    assert str(Declaration.parse(number)) == "120 g"
+
+
+@pytest.mark.parametrize("text", ["1,200 g", "1.200 g"])
+def test_a_declaration_that_can_be_read_two_ways_is_answered_with_both(text: str) -> None:
+    with pytest.raises(ValueError, match=r"two ways; write 1\.2 g or 1200 g"):
+        Declaration.parse(text)
