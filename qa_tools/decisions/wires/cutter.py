@@ -57,7 +57,9 @@ class Cutter:
 
     def name(self, face: int) -> str:
         """A wire as people find it: its number and the bars on its sides."""
-        return f"wire {self.number(face)} from the stop (between bars {face} and {face + 1})"
+        ends = {0: "trims the end at the stop", self.bars: "trims the far end"}
+        beside = ends.get(face, f"between bars {face} and {face + 1}")
+        return f"wire {self.number(face)} from the stop ({beside})"
 
 
 def cutter(

@@ -74,22 +74,22 @@ def _against(
     from scipy.special import ndtr
 
     chance: dict[int, float] = {}
-    common, base = _tied(problem, best, alike)
+    common, base = tied(problem, best, alike)
     for wire in wires:
         fellows = [other for other in alike if other != wire]
         if not fellows or best[wire] <= base:
             chance[wire] = 1.0 if len(wires) > 1 else np.nan
             continue
         if wire in alike:
-            rise = common - _tied(problem, best, fellows)[0]
+            rise = common - tied(problem, best, fellows)[0]
         else:
-            rise = _tied(problem, best, [*alike, wire])[0] - common
+            rise = tied(problem, best, [*alike, wire])[0] - common
         chance[wire] = min(1.0, len(wires) * float(ndtr(-np.sqrt(max(rise, 0.0)))))
     return base, chance
 
 
-def _tied(problem: Problem, best: FloatArray, alike: list[int]) -> tuple[float, float]:
-    """Deviance with some wires' variances one and the same, and that variance."""
+def tied(problem: Problem, best: FloatArray, alike: list[int]) -> tuple[float, float]:
+    """Deviance with some variances one and the same, and that variance."""
     shared = alike[0]
     names = np.arange(len(best))
     names[alike] = shared

@@ -15,9 +15,10 @@ SLACK: Final = 1.8
 SHIFT: Final = 1.0
 # Of the false alarms, the share left to wander; moves have the rest.
 SHARE: Final = 0.8
-# Known bases would alarm so much less often than those estimated from 10 loaves on (simulated).
-ALLOWANCE: Final = 1.1
-CELLS: Final = 600
+# A known base would alarm this many times less often than one estimated from 10 loaves on, and few
+# wires tell less of it: 1 + FEW / wires^1.5 (simulated with 3, 5, 9 and 14).
+FEW: Final = 4.0
+CELLS: Final = 200
 
 
 def wander_run_length(limit: float, ratio: float = 1.0, *, design: float = SLACK) -> float:
@@ -74,7 +75,7 @@ def limits(false_alarm: float, wires: int) -> tuple[float, float]:
 
     from qa_tools.charts.run_length import run_length
 
-    each = false_alarm * wires * ALLOWANCE
+    each = false_alarm * wires * (1 + FEW / wires**1.5)
 
     def wander(limit: float) -> float:
         return float(np.log(wander_run_length(limit) * SHARE / each))

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from typing import Any, Final
 
 import numpy as np
@@ -14,11 +15,18 @@ from qa_tools.decisions.wires.loaves import Loaves
 LEAVES: Final = "inspected"
 
 
-def first_loaves(
-    services: pd.DataFrame | None, loaves: Loaves, cutter: Cutter
-) -> dict[int, list[int]]:
+@dataclass(frozen=True)
+class Service:
+    """A service that changes a wire: the face it makes, the first loaf after it, what was done."""
+
+    face: int
+    row: int
+    what: str
+
+
+def services_of(services: pd.DataFrame | None, loaves: Loaves, cutter: Cutter) -> list[Service]:
     """
-    The first loaf cut after each service, by the face its wire makes.
+    The services that begin the history of a wire anew, with the first loaf cut after each.
 
     Parameters
     ----------
@@ -29,8 +37,8 @@ def first_loaves(
 
     Returns
     -------
-    dict of int to list of int
-        Rows of loaves; the number of loaves where none was cut since.
+    list of Service
+        As rows of loaves; the number of loaves where none was cut since.
 
     Raises
     ------
@@ -39,7 +47,7 @@ def first_loaves(
         is not there; a date where loaves have none.
     """
     if services is None or services.empty:
-        return {}
+        return []
     if "wire" not in services or not {"loaf", "when"} & set(services.columns):
         raise ValueError(
             "services need the columns wire and when, or wire and loaf (the first loaf cut after); "
@@ -48,9 +56,10 @@ def first_loaves(
     if "cutter" in services and services["cutter"].nunique() > 1:
         several = ", ".join(sorted(map(str, services["cutter"].dropna().unique())))
         raise ValueError(f"services of several cutters ({several}): give those of one")
-    found: dict[int, list[int]] = {}
+    found = []
     for label, row in services.iterrows():
-        if row.get("what") == LEAVES:
+        what = row.get("what")
+        if what == LEAVES:
             continue
         wire = pd.to_numeric(row["wire"], errors="coerce")
         face = cutter.face(int(wire)) if wire == wire and wire % 1 == 0 else -1
@@ -59,7 +68,16 @@ def first_loaves(
                 f"services, row {label}: there is no wire {row['wire']}; "
                 f"the wires between bars are {cutter.number(1)} to {cutter.number(cutter.bars - 1)}"
             )
-        found.setdefault(face, []).append(_row(row, label, loaves))
+        said = "serviced" if what is None or pd.isna(what) else str(what)
+        found.append(Service(face, _row(row, label, loaves), said))
+    return found
+
+
+def first_loaves(services: list[Service]) -> dict[int, list[int]]:
+    """The first loaf cut after each service, by the face its wire makes."""
+    found: dict[int, list[int]] = {}
+    for one in services:
+        found.setdefault(one.face, []).append(one.row)
     return found
 
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import asdict, dataclass
 from itertools import pairwise
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 import pandas as pd
@@ -16,9 +16,13 @@ from qa_tools.decisions.wires.fellows import against_fellows
 from qa_tools.decisions.wires.fit import Fit, displacements, fit
 from qa_tools.decisions.wires.knocks import knocks
 from qa_tools.decisions.wires.loaves import Loaves, loaves_of
+from qa_tools.decisions.wires.matters import matters
 from qa_tools.decisions.wires.oddities import Oddity, oddities, without
 from qa_tools.decisions.wires.profile import interval
-from qa_tools.decisions.wires.services import first_loaves
+from qa_tools.decisions.wires.services import Service, first_loaves, services_of
+
+if TYPE_CHECKING:
+    import plotly.graph_objects as go
 
 
 @dataclass(frozen=True, eq=False, repr=False)
@@ -37,7 +41,8 @@ class WireStudy:
         above its fellows when all wander alike), advice ("retension", "move", "watch", "leave") and
         reason (one sentence). NaN where too few loaves tell.
     history : DataFrame
-        The same for each wire between services, without the chances.
+        The same for each wire between services, without the chances; after says what was done
+        to it before (column what of the services), empty where nothing was.
     displacements : DataFrame
         One row a loaf, one column a wire: where its face most likely lay in this loaf, mm.
     scores : DataFrame
@@ -94,6 +99,28 @@ class WireStudy:
             rows = self.wires[self.wires["advice"] == advice]
             lines += [f"{advice}: {reason}" for reason in rows["reason"]]
         return lines[0] if lines else f"no wire stands out: {NOTHING}"
+
+    def figure(self) -> go.Figure:
+        """The map of the cutter: wires across, loaves down, displacement as colour."""
+        from qa_tools.decisions.wires.watch import watch
+        from qa_tools.pictures.wires import cutter_map
+
+        return cutter_map(self, watch(self))
+
+    def wander_figure(self) -> go.Figure:
+        """The wander of each wire over its last loaves, against its limit."""
+        from qa_tools.decisions.wires.watch import watch
+        from qa_tools.decisions.wires.windows import windows
+        from qa_tools.pictures.wires import wander_over_time
+
+        found = watch(self)
+        return wander_over_time(self, found, windows(self, found))
+
+    def loaf_figure(self) -> go.Figure:
+        """The latest loaves with their cut faces where the model puts them, exaggerated."""
+        from qa_tools.pictures.wires import latest_loaves
+
+        return latest_loaves(self)
 
     def __repr__(self) -> str:
         shown = self.wires[["wire", "between", "loaves", "offset_mm", "wander_mm"]].copy()
@@ -186,16 +213,17 @@ def study(
         raise ValueError(f"noise_g={noise_g}: give grams above 0, or leave it out")
     loaves = loaves_of(bars, net)
     harp = cutter(spacing_mm, loaves.weights.shape[1], ends, end_wires_counted=end_wires_counted)
-    served = first_loaves(services, loaves, harp)
+    done = services_of(services, loaves, harp)
+    served = first_loaves(done)
     found, odd, knocked = _fitted(loaves, harp, served, noise_g)
     unsplit = fit(found.loaves, harp, served, noise_g) if knocked else found
     served = _joined(served, knocked)
-    history = _history(found, confidence)
+    history = _history(found, confidence, done)
     now = _since_service(found, served)
     told = np.array([one for one in now if one >= 0 and found.problem.free[one]], dtype=np.int64)
     fellows = against_fellows(found.problem, found.variances, told)
     chance = pd.Series(fellows.chance, index=told)
-    wires = history.reindex(now).reset_index(drop=True)
+    wires = history.drop(columns="after").reindex(now).reset_index(drop=True)
     wires["wire"] = [harp.number(face) for face in range(1, harp.bars)]
     wires["between"] = [f"bars {face} and {face + 1}" for face in range(1, harp.bars)]
     wires["loaves"] = wires["loaves"].fillna(0).astype(int)
@@ -206,7 +234,7 @@ def study(
     spells = len(found.sources.spells)
     longest = found.variances[spells : spells + len(found.sources.remainders)][-1:]
     return WireStudy(
-        wires=advised(wires, float(np.sqrt(fellows.base)), harp),
+        wires=advised(wires, matters(found, float(np.sqrt(fellows.base))), harp),
         history=history,
         displacements=pd.DataFrame(placed, loaves.labels, wires["wire"].to_numpy()),
         scores=pd.DataFrame(scores, loaves.labels, wires["wire"].to_numpy()),
@@ -272,7 +300,7 @@ def _set_aside(odd: list[Oddity], loaves: Loaves) -> pd.DataFrame:
     return pd.DataFrame(rows, columns=["loaf", "slot", "net", "words"])
 
 
-def _history(found: Fit, confidence: float) -> pd.DataFrame:
+def _history(found: Fit, confidence: float, done: list[Service]) -> pd.DataFrame:
     """One row for each wire between services."""
     from scipy.special import stdtrit
 
@@ -291,6 +319,7 @@ def _history(found: Fit, confidence: float) -> pd.DataFrame:
                 "between": f"bars {face} and {face + 1}",
                 "since": found.loaves.labels[first],
                 "until": found.loaves.labels[last],
+                "after": _done(found, one, done),
                 "loaves": count,
                 "offset_mm": offset,
                 "offset_lower": offset - reach,
@@ -301,6 +330,14 @@ def _history(found: Fit, confidence: float) -> pd.DataFrame:
             }
         )
     return pd.DataFrame(rows)
+
+
+def _done(found: Fit, spell: int, done: list[Service]) -> str:
+    """What was done to a wire where this part of its history begins; empty where nothing was."""
+    face, first, _ = found.sources.spells[spell]
+    before = [last for at, _, last in found.sources.spells[:spell] if at == face]
+    since = max(before, default=-1)
+    return " and ".join(one.what for one in done if one.face == face and since < one.row <= first)
 
 
 def _since_service(found: Fit, served: dict[int, list[int]]) -> IntArray:
