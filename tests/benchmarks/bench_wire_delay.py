@@ -142,7 +142,7 @@ def oracle_delays(
     ratio: float, limit: float, random: np.random.Generator
 ) -> tuple[FloatArray, FloatArray]:
     """Loaves to a signal after the wire went slack, and whether it is the right wire."""
-    runs, after = 20_000, 2 * RATIOS[ratio]
+    runs, after = 8_000, RATIOS[ratio]
     weights = np.concatenate(
         [
             loaves(random, runs * BEFORE).reshape(runs, BEFORE, -1),

@@ -9,6 +9,7 @@ import pandas as pd
 import pytest
 
 import qa_tools as qa
+from qa_tools.evidence.cutter import CutterStudy
 
 DEMO = Path(__file__).parents[2] / "data_demo"
 
@@ -19,19 +20,13 @@ def works() -> qa.Works:
 
 
 @lru_cache
-def studied(until: str) -> qa.wires.WireStudy:
-    """All loaves cut and all services before a day."""
-    bars = works().weighings.table
-    bars = bars[(bars["stage"] == "cut") & (bars["cutter"] == "C1") & (bars["when"] < until)]
-    services = works().wires
-    served = services[pd.to_datetime(services["when"]) < until]
-    keep = ["batch", "loaf", "slot", "net_g", "when", "cutter"]
-    return qa.wires.study(bars[keep], spacing_mm=24, services=served, net="net_g")
+def known_on(day: str) -> CutterStudy:
+    """All loaves cut and all services up to a day."""
+    return qa.cutters(works(), "C1", until=pd.Timestamp(day))["C1"]
 
 
-def advised(until: str) -> dict[int, str]:
-    rows = studied(until).wires
-    return dict(rows.loc[rows["advice"] != "leave", ["wire", "advice"]].values.tolist())
+def told(day: str) -> list[list[object]]:
+    return known_on(day).watch.signals[["wire", "what"]].values.tolist()
 
 
 def week_of(loaf: tuple[str, str]) -> str:
@@ -47,7 +42,7 @@ def place(loaf: tuple[str, str]) -> tuple[str, int]:
 
 
 def test_the_watch_names_both_wires_with_their_weeks_and_no_other() -> None:
-    signals = qa.wires.watch(studied("2026-11-02")).signals.set_index("wire")
+    signals = known_on("2026-11-01").watch.signals.set_index("wire")
     assert signals["what"].to_dict() == {5: "wanders", 2: "moved"}
     assert signals["still"].all()
     assert signals["loaf"].map(week_of).to_dict() == {5: "2026-09-07", 2: "2026-09-28"}
@@ -58,27 +53,14 @@ def test_the_watch_names_both_wires_with_their_weeks_and_no_other() -> None:
 
 
 def test_each_is_told_in_the_week_it_began() -> None:
-    assert qa.wires.watch(studied("2026-09-07")).signals.empty
-    assert qa.wires.watch(studied("2026-09-14")).signals["wire"].tolist() == [5]
-    assert qa.wires.watch(studied("2026-10-05")).signals["wire"].tolist() == [5, 2]
-
-
-@pytest.mark.parametrize(
-    ("until", "advice"),
-    [
-        ("2026-09-07", {}),
-        ("2026-09-14", {5: "watch"}),
-        ("2026-09-28", {5: "retension"}),
-        ("2026-10-05", {2: "move"}),
-        ("2026-11-02", {2: "move"}),
-    ],
-)
-def test_the_advice_of_the_week(until: str, advice: dict[int, str]) -> None:
-    assert advised(until) == advice
+    """By Sunday night."""
+    assert told("2026-09-06") == []
+    assert told("2026-09-13") == told("2026-09-27") == [[5, "wanders"]]
+    assert told("2026-10-04") == [[5, "wanders"], [2, "moved"]]
 
 
 def test_the_study_puts_figures_to_both() -> None:
-    found = studied("2026-11-02")
+    found = known_on("2026-11-01").watched
     row = found.wires.set_index("wire").loc[2]
     assert row["offset_lower"] <= 0.7 <= row["offset_upper"]
     assert found.knocks["wire"].tolist() == [2]
@@ -92,6 +74,6 @@ def test_the_study_puts_figures_to_both() -> None:
 
 
 def test_the_one_wide_swing_is_the_wire_and_no_slip() -> None:
-    placed = studied("2026-09-28").displacements
+    placed = known_on("2026-09-27").watched.displacements
     assert placed[5].idxmin() == ("OH-0922", "9")
     assert placed[5].min() == pytest.approx(-2.75, abs=0.2)

@@ -139,3 +139,20 @@ def test_false_alarms_come_as_often_as_said(wires: int) -> None:
         loaves += int(signals["loaf"].min()) - 10 if len(signals) else 300
         alarms += len(signals) > 0
     assert loaves / alarms == pytest.approx(300, rel=0.15)
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize(("times_base", "moved"), [(1.5, 0.0), (3.0, 0.0), (1.0, 0.25)])
+def test_the_loaf_it_began_with_is_between_those_told(times_base: float, moved: float) -> None:
+    """95 of 100 times or more: a wander is dated by the loaves up to its signal alone."""
+    random, inside, right = np.random.default_rng(8), [], []
+    wander, offset = np.full((120, 10), 0.15), np.zeros((120, 10))
+    wander[60:, 4] *= times_base
+    offset[60:, 4] = moved
+    for _ in range(150):
+        signals = watched(cut(random, 120, wander, offset=offset)).signals
+        for signal in signals[(signals["wire"] == 5) & (signals["loaf"] > 60)][:1].itertuples():
+            inside.append(signal.since_from <= 61 <= signal.since_to)
+            right.append(signal.what == ("moved" if moved else "wanders"))
+    assert np.mean(inside) > 0.91  # 2.3 standard errors below 0.95
+    assert np.mean(right) > 0.9
