@@ -43,6 +43,8 @@ _HOME = {
     "review": "evidence.review",
     "Review": "evidence.review",
     "weekly_page": "evidence.page",
+    "pace": "evidence.costs",
+    "fill_costs": "evidence.costs",
 }
 _ROOMS = {"charts": "charts", "wires": "decisions.wires"}
 

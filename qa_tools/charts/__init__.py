@@ -2,6 +2,7 @@
 
 from qa_tools.charts.batches import batch_means, chance_outside
 from qa_tools.charts.capability import Capability, capability
+from qa_tools.charts.change import Change, since
 from qa_tools.charts.chart import ControlChart
 from qa_tools.charts.design import Design, design
 from qa_tools.charts.diagnostics import diagnostics
@@ -14,6 +15,7 @@ from qa_tools.charts.small import cusum, ewma
 __all__ = [
     "Base",
     "Capability",
+    "Change",
     "Constants",
     "ControlChart",
     "Design",
@@ -31,4 +33,5 @@ __all__ = [
     "rule_prices",
     "run_length",
     "run_length_quantiles",
+    "since",
 ]

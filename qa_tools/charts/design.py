@@ -100,8 +100,9 @@ class Design:
         words = _WORDS[self.chart]
         found = f"{row['found_in']:.3g} points on average, within {row['found_mostly']}"
         lines = [
-            f"{words[0].upper()}{words[1:]} ({row['settings']}) finds a shift of {self.shift:g} sd "
-            f"in {found} in 95 of 100 cases; one false alarm in {row['every']:,.0f} points"
+            f"{words[0].upper()}{words[1:]} ({row['settings']}) finds a shift of "
+            f"{self.shift:.3g} sd in {found} in 95 of 100 cases; one false alarm in "
+            f"{row['every']:,.0f} points"
         ]
         if self.estimated_from:
             known, estimated = self.half
