@@ -2,7 +2,7 @@
 
 from qa_tools.decisions.wires.after import after_work
 from qa_tools.decisions.wires.consequence import Consequence, advise, consequence
-from qa_tools.decisions.wires.pace import loaves_a_day
+from qa_tools.decisions.wires.daily import loaves_a_day
 from qa_tools.decisions.wires.pitch import Pitches, pitches
 from qa_tools.decisions.wires.study import WireStudy, study
 from qa_tools.decisions.wires.tension import Bow, Tension, Wire, cents, tension_change

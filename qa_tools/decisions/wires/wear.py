@@ -62,9 +62,10 @@ def wear(
     straight line); offset, noise and the other wires as the study has them. Chance by the signed
     root of the restricted likelihood ratio, one-sided, times the number of wires; the interval of
     due_in is the profile interval of the loaf at which the line gets there. Loaves are those
-    studied: where every second loaf is weighed, twice as many are cut. Simulated with 60 loaves of
-    10: of cutters in which no wire slackens, 4 in 100 are said to have one that does; intervals of
-    wires that slacken cover the truth 94 times in 100.
+    studied: where every second loaf is weighed, twice as many are cut. Of cutters in which no wire
+    slackens, 5 in 100 are said to have one that does (simulated, 8 and 10 wires, 25 to 60 loaves).
+    Intervals cover 96 in 100 (150 cutters, a wander to 2.7 times in 120 loaves). A trend must be
+    clear to show: one to 1.9 times in 120 loaves does half the time.
 
     Examples
     --------
