@@ -11,8 +11,8 @@ import numpy as np
 import pandas as pd
 
 from qa_tools.books.chance import chance_of_rejection
-from qa_tools.books.limits import EXACT_G, Limits, limits, whole_number
-from qa_tools.books.plans import inspected
+from qa_tools.books.limits import EXACT_G, Limits, limits
+from qa_tools.books.plans import inspected, whole_number
 from qa_tools.books.rulebook import Declared, RuleBook
 from qa_tools.readings.quantities import GRAMS, unit_of
 from qa_tools.statistics.lightest import gauss_points
