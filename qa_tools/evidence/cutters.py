@@ -107,7 +107,7 @@ def cut_loaves(works: Works, until: pd.Timestamp | None = None) -> dict[str, pd.
         bars=bars["product"].map(of_product["bars_per_loaf"].to_dict()).astype("Int64"),
     )
     bars = _until(bars, until)
-    bars.index = pd.Index([f"{row} of {file}" for row, file in zip(bars["row"], bars["file"])])  # noqa: B905
+    bars.index = pd.Index(bars["row"].astype(str) + " of " + bars["file"])
     return {str(name): rows for name, rows in bars.groupby("cutter")}
 
 
@@ -124,12 +124,10 @@ def _studied(
     """One cutter studied, watched, and studied again with each wire since it changed."""
     spacing = _spacing(bars)
     ends, counted, assumed = _said(works.settings, name)
-    bars, left_out = _dated(bars)
+    bars, left_out = _usable(bars)
     services, unplaced = _services(works, name, only, until)
-    bars = bars.drop(columns=[one for one in ("when",) if bars["when"].isna().all()])
     if bars["bars"].isna().any():
         bars = bars.drop(columns="bars")
-
     terms = _terms(works, bars)
 
     def study_since(served: pd.DataFrame) -> WireStudy:
@@ -262,12 +260,22 @@ def _named(settings: pd.DataFrame) -> Iterator[Any]:
     return rows_of(settings.rename(columns={"name": "name_"}))
 
 
-def _dated(bars: pd.DataFrame) -> tuple[pd.DataFrame, list[str]]:
-    """The bars in an order of time: all without a day, or only those with one."""
+def _usable(bars: pd.DataFrame) -> tuple[pd.DataFrame, list[str]]:
+    """The bars nobody has to answer for, in an order of time; and what was left out."""
+    doubtful = bars["doubt"] != ""
+    bars, left_out = bars[~doubtful], [f"{_bars(doubtful)} in doubt, to be answered for first"]
     undated = bars["when"].isna()
-    if undated.all() or not undated.any():
-        return bars, []
-    return bars[~undated], [f"{undated.sum()} bars without a day, as others have one"]
+    if undated.all():
+        bars = bars.drop(columns="when")
+    else:
+        bars = bars[~undated]
+        left_out.append(f"{_bars(undated)} without a day, as others have one")
+    return bars, [words for words in left_out if not words.startswith("0 ")]
+
+
+def _bars(which: pd.Series[bool]) -> str:
+    many = int(which.sum())
+    return f"{many} bar{'' if many == 1 else 's'}"
 
 
 def _services(

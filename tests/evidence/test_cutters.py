@@ -152,6 +152,16 @@ def test_bars_without_a_day_are_left_out_where_others_have_one(tmp_path: Path) -
     assert "20 loaves of 1 September 2026" in found.cuts
 
 
+def test_bars_in_doubt_are_left_out_until_answered_for(tmp_path: Path) -> None:
+    weights = slack()
+    weights[4, 1] = 55.0  # below half its label
+    labels = "product,declared,unit\nbar,120,g\n"
+    found = qa.cutters(works(tmp_path, sheet(rows(weights)), labels=labels))["C1"]
+    assert found.left_out == ("1 bar in doubt, to be answered for first",)
+    assert found.study.set_aside.empty
+    assert found.to_do["advice"].tolist()[0] == "retension"
+
+
 def test_nothing_weighed_as_cut_says_what_to_write(tmp_path: Path) -> None:
     given = works(tmp_path, "batch,stage,weight\nB1,packed,120.1\nB1,packed,121\n")
     with pytest.raises(ValueError, match=r'slot1, slot2, \.\.\.\) .* the stage "cut"'):
