@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import replace
-from typing import Any, Final, cast
+from typing import Final
 
 import numpy as np
 import numpy.typing as npt
@@ -11,8 +11,9 @@ import pandas as pd
 
 from qa_tools.charts.chart import ControlChart, table_of_points
 from qa_tools.charts.phases import BaseLike, Chosen, in_phases
+from qa_tools.charts.settings import is_whole
 from qa_tools.charts.shewhart import individuals, one_phase
-from qa_tools.charts.subgroups import Subgroups, ValuesLike, by_label, differs
+from qa_tools.charts.subgroups import Subgroups, ValuesLike, by_batch, differs
 from qa_tools.statistics.components import Components, components
 
 _WIDTH: Final = 3.0  # limits, in standard deviations of a batch mean
@@ -82,19 +83,13 @@ def batch_means(
     >>> round(chart.components.between, 2), round(chart.components.within, 2), len(chart.signals)
     (2.58, 0.68, 0)
     >>> print(chart.note)
-    Batches differ with sd 2.6 g, readings of one batch with sd 0.7 g: 94 % of the variance lies
+    Batches differ with sd 2.58 g, readings of one batch with sd 0.7 g: 94 % of the variance lies
     between batches. The ordinary mean chart would alarm on 2 of 3 batches, since batches differ by
     more than their readings explain; here limits come from how batches differ. Limits set on 3
     batches hardly show one of these out of order, as each widens them itself: name a base period
     to judge new ones, of which by chance at most about 1 in 8 in order falls outside.
     """
-    labels = pd.Index(cast("Any", batch), name="batch", tupleize_cols=False)
-    flat = values if isinstance(values, pd.Series) else pd.Series(np.asarray(values))
-    if len(flat) != len(labels):
-        raise ValueError(
-            f"every reading needs its batch: got {len(flat)} readings and {len(labels)} batches"
-        )
-    groups = by_label(flat.set_axis(labels))
+    groups = by_batch(values, batch)
     if why := _nothing_within(groups):
         means = pd.Series(groups.means(), index=pd.Index(groups.labels, name="batch"))
         chart = individuals(means, base=base, unit=unit, what="batch mean")
@@ -147,8 +142,8 @@ def chance_outside(batches: int, *, among: bool = False) -> float:
     """
     from scipy.stats import t
 
-    if batches < 2:
-        raise ValueError(f"limits are set on two batches or more, better twenty; got {batches}")
+    if not is_whole(batches) or batches < 2:
+        raise ValueError(f"limits are set on two batches or more, better twenty; got {batches!r}")
     if not among:
         return float(2 * t.sf(_WIDTH / np.sqrt(1 + 1 / batches), batches - 1))
     # The farthest a batch can be is (m - 1) / sqrt(m) of the standard deviations it widens itself.

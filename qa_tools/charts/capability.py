@@ -4,13 +4,13 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
-from typing import Any, cast
 
 import numpy as np
 import numpy.typing as npt
 import pandas as pd
 
-from qa_tools.charts.subgroups import ValuesLike, as_subgroups, as_values
+from qa_tools.charts.settings import is_number
+from qa_tools.charts.subgroups import Subgroups, ValuesLike, as_values, by_batch, differs
 from qa_tools.statistics.finite import Interval, effective_size, most_short
 from qa_tools.statistics.tolerance import (
     Normal,
@@ -85,7 +85,7 @@ class Capability:
         return tolerance_limit(self.normal, coverage, self.confidence)
 
     def __repr__(self) -> str:
-        decimals = max(0, int(np.ceil(-np.log10(self.sd / 2))))
+        decimals = max(0, int(np.ceil(-np.log10(self.sd / 5))))
         sure = f"{100 * self.confidence:g} %"
         lines = [
             f"Mean {self.mean:.{decimals}f} {self.unit}, sd of one package "
@@ -153,8 +153,9 @@ def capability(
     Notes
     -----
     Without batches exact for independent normal weights (noncentral t), with them by generalized
-    pivotal quantities, for batch means and weights that are normal (``statistics.tolerance``). From
-    the count alone: Clopper-Pearson; with batches at the effective size, as in ``qa.own_check``.
+    pivotal quantities, for batch means and weights that are normal: `at_most` errs to the safe
+    side, `at_least` is a little bold (figures in ``statistics.tolerance.of_batches``). From the
+    count alone: Clopper-Pearson; with batches at the effective size, as in ``qa.own_check``.
 
     Examples
     --------
@@ -164,18 +165,18 @@ def capability(
     """
     weights, _, _ = as_values(values)
     limits = {"lower": lower} if twice is None else {"lower": lower, "twice": twice}
-    if not np.isfinite(list(limits.values())).all() or (twice is not None and twice >= lower):
+    if not all(map(is_number, limits.values())) or (twice is not None and twice >= lower):
         raise ValueError(
             "lower is the weight below which a package is short by more than allowed, twice a "
-            f"smaller one; got lower {lower}, twice {twice}"
+            f"smaller one; got lower {lower!r}, twice {twice!r}"
         )
     n = len(weights)
-    if np.ptp(weights) <= 1e-12 * np.abs(weights).max():
+    if not differs(np.abs(np.diff(weights)), weights):
         raise ValueError(f"all {n} weights are equal (sd 0): weigh on a finer scale")
     normal = (
         of_sample(float(weights.mean()), float(weights.std(ddof=1)), n)
         if batch is None
-        else _of_batches(weights, batch)
+        else _of_batches(by_batch(values, batch))
     )
     size = n if batch is None else effective_size(weights, np.asarray(batch, dtype=object))
     rows = []
@@ -195,13 +196,7 @@ def capability(
     )
 
 
-def _of_batches(weights: npt.NDArray[np.float64], batch: npt.ArrayLike) -> Normal:
-    labels = pd.Index(cast("Any", batch), name="batch", tupleize_cols=False)
-    if len(labels) != len(weights):
-        raise ValueError(
-            f"every weight needs its batch: got {len(weights)} weights and {len(labels)} batches"
-        )
-    groups = as_subgroups(pd.Series(weights, index=labels))
+def _of_batches(groups: Subgroups) -> Normal:
     squares = float((groups.sds() ** 2 * (groups.sizes - 1)).sum())
     return of_batches(groups.sizes, groups.means(), squares)
 

@@ -14,7 +14,9 @@ RAREST: Final = 1e9  # above, rounding in the solution eats into the fifth digit
 _SAME: Final = 1e-9  # relative change of the hazard below which it is constant,
 _CALM: Final = 64  # when that lasts so many points: more than any rule looks back
 _LONGEST: Final = 32768
-_LARGE: Final = 2000  # equations from which on an iteration is faster
+_LARGE: Final = 2000  # equations from which on an iteration is faster,
+_STARTS: Final = 6  # begun anew so often at most, as its own account of what is left drifts
+_OFF: Final = 1e-8  # what may be left of any equation, and so, relatively, of the solution
 _ORDER: Final = 1e14
 _GONE: Final = 1e-12
 _ROUNDING: Final = 1e-15
@@ -174,10 +176,13 @@ def _left(step: Any) -> FloatArray:
         from scipy.sparse.linalg import bicgstab, spsolve
 
         change = (identity(len(ones)) - step).tocsc()
-        left, failed = ones, 1
-        if len(ones) > _LARGE:
-            left, failed = bicgstab(change, ones, rtol=1e-11)
-        return np.asarray(spsolve(change, ones) if failed else left, dtype=np.float64)
+        left, rest = np.zeros_like(ones), ones
+        for _ in range(_STARTS if len(ones) > _LARGE else 0):
+            left = left + bicgstab(change, rest, rtol=1e-6)[0]
+            rest = ones - change @ left
+            if np.abs(rest).max() <= _OFF:
+                return np.asarray(left, dtype=np.float64)
+        return np.asarray(spsolve(change, ones), dtype=np.float64)
     try:
         return np.asarray(np.linalg.solve(np.eye(len(ones)) - step, ones), dtype=np.float64)
     except np.linalg.LinAlgError:  # never signals: as if once in 10^13 points

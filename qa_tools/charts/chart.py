@@ -118,7 +118,7 @@ class ControlChart:
 
     @property
     def decimals(self) -> int:
-        """Decimals worth showing: a step between a twentieth and a half of a point's own sd."""
+        """Decimals worth showing: a step between a thirtieth and a third of a point's own sd."""
         return _decimals(self.points)
 
     @property
@@ -269,6 +269,15 @@ class ControlChart:
         return between_and_within(self)
 
     def __repr__(self) -> str:
+        lines = [self._summary(), f"Limits from {self.basis}", self.note]
+        if self.spread is not None:
+            one = self.what if self.spread.what.startswith("difference") else "reading"
+            lines[0] += f"; sd of one {one} {self.sigma:.{self.decimals + 1}f} {self.unit}"
+            lines.insert(2, self.spread._summary())
+        return "\n".join(filter(None, lines))
+
+    def _summary(self) -> str:
+        """The finding, and where centre and limits lie."""
         decimals = self.decimals + 1
         rows = self.points
         low, high = rows["lower"], rows["upper"]
@@ -276,15 +285,7 @@ class ControlChart:
         limits = f"{plural('limit') if len(ends) > 1 else 'limit'} {' to '.join(ends)} {self.unit}"
         if low.nunique() > 1 or high.nunique() > 1:
             limits = f"widest {limits} (they vary from point to point)"
-        lines = [
-            self.finding,
-            f"Centre {rows['centre'].mean():z.{decimals}f} {self.unit}, {limits}",
-        ]
-        if self.spread is not None:
-            one = self.what if self.spread.what.startswith("difference") else "reading"
-            lines[1] += f"; sd of one {one} {self.sigma:.{decimals}f} {self.unit}"
-            lines += [f"Limits from {self.basis}", repr(self.spread)]
-        return "\n".join([*lines, self.note] if self.note else lines)
+        return f"{self.finding}\nCentre {rows['centre'].mean():z.{decimals}f} {self.unit}, {limits}"
 
     def _level(self, column: str) -> float | FloatArray:
         levels = self.points[column].to_numpy(dtype=np.float64)
@@ -378,7 +379,7 @@ def _doubt(behind: int | None) -> str:
 
 def _decimals(points: pd.DataFrame) -> int:
     reach = (points["upper"] - points["centre"]).fillna(points["centre"] - points["lower"])
-    return max(0, int(np.ceil(-np.log10(float(reach.min()) / 6))))
+    return max(0, int(np.ceil(-np.log10(float(reach.min()) / 9))))
 
 
 def _told_apart(value: float, limit: float, decimals: int) -> tuple[str, str]:

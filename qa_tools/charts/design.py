@@ -11,6 +11,7 @@ import pandas as pd
 
 from qa_tools.charts.chains import RAREST, TooRare
 from qa_tools.charts.run_length import run_length, run_length_quantiles
+from qa_tools.charts.settings import check_above_0
 
 if TYPE_CHECKING:
     import plotly.graph_objects as go
@@ -174,13 +175,16 @@ def design(
     cusum            k 1.5, h 1.61  376.34      1.73
     ewma      weight 0.71, width 3  376.29      1.79
     """
-    for name, value in (("shift", shift), ("sd", sd)):
-        if not (np.isfinite(value) and value > 0):
-            raise ValueError(f"{name} is a number above 0; got {value}")
-    if not (np.isfinite(every) and 1 < within < every):
+    check_above_0(shift=shift, sd=sd, within=within, every=every)
+    if not 1 < within < every:
         raise ValueError(
             f"within is above 1 point and below every, the points to a false alarm; got {within} "
             f"and {every}"
+        )
+    if n is not None and subgroups is None:
+        raise ValueError(
+            "n is the readings in each subgroup limits are estimated from: say from how many "
+            "subgroups too, or leave n out"
         )
     if every > _MOST:
         raise ValueError(

@@ -3,14 +3,14 @@
 from __future__ import annotations
 
 import math
-from typing import Any, cast
 
 import numpy as np
 import numpy.typing as npt
 import pandas as pd
 
 from qa_tools.charts.factors import FloatArray
-from qa_tools.charts.subgroups import ValuesLike, as_subgroups, as_values
+from qa_tools.charts.settings import check_above_0
+from qa_tools.charts.subgroups import ValuesLike, as_values, by_batch, differs
 
 _PROMISED = 370  # three sigma either way: one false alarm in so many points
 _SKEWED = 0.5  # below this a normal curve does, whatever a large sample can prove
@@ -43,7 +43,8 @@ def diagnostics(
     DataFrame
         One row a question, index "neighbours", "step" and "skewness": figure (autocorrelation at
         lag 1; step over sd; skewness), limit (beyond which it matters), concern (whether it does),
-        words (what follows, in plain words).
+        words (what follows, in plain words; ``print(*found["words"], sep="\\n")`` shows all of
+        them where a table is cut off).
 
     Raises
     ------
@@ -79,13 +80,13 @@ def diagnostics(
             f"what neighbours have in common takes four or more {name}s, better twenty; got "
             f"{len(in_time)}"
         )
-    if np.ptp(away) <= 1e-12 * np.abs(readings).max() or np.ptp(in_time) == 0:
+    if not (differs(np.abs(away), readings) and np.ptp(in_time) > 0):
         raise ValueError(
             f"all {len(in_time)} {name}s, or all readings of each, are equal (sd 0): weigh on a "
             "finer scale"
         )
-    if step is not None and not step > 0:
-        raise ValueError(f"step is the smallest step the scale shows, above 0; got {step}")
+    if step is not None:
+        check_above_0(step=step)
     sd = math.sqrt(float(away @ away) / (len(away) - lost))
     rows = {
         "neighbours": _neighbours(in_time, name),
@@ -98,12 +99,9 @@ def diagnostics(
 
 def _by_batch(readings: FloatArray, batch: npt.ArrayLike) -> tuple[FloatArray, FloatArray]:
     """Batch means in time, and readings less their own batch mean."""
-    labels = pd.Index(cast("Any", batch), name="batch", tupleize_cols=False)
-    if len(labels) != len(readings):
-        raise ValueError(
-            f"every reading needs its batch: got {len(readings)} readings, {len(labels)} batches"
-        )
-    groups = as_subgroups(pd.Series(readings, index=labels))
+    groups = by_batch(readings, batch)
+    if (groups.sizes < 2).all():
+        raise ValueError("no batch has two readings; chart their means, and leave batch out")
     means = groups.means()
     return means, groups.values - np.repeat(means, groups.sizes)
 
@@ -140,10 +138,11 @@ def _step(
     if figure <= 1:
         words = f"The scale's step of {seen:g} {unit} is fine enough for an sd of {sd:.2g} {unit}."
         return figure, 1.0, False, words
+    digits = next(digits for digits in range(1, 18) if float(f"{sd:.{digits}g}") < seen)
     words = (
-        f"The scale shows steps of {seen:g} {unit}, more than the sd of {sd:.1g} {unit}: readings "
-        "fall on a few values, ranges of 0 are common, and limits are rough. Weigh in steps of "
-        f"{sd / 2:.1g} {unit} or finer."
+        f"The scale shows steps of {seen:g} {unit}, more than the sd of {sd:.{digits}g} {unit}: "
+        "readings fall on a few values, ranges of 0 are common, and limits are rough. Weigh in "
+        f"steps of {sd / 2:.1g} {unit} or finer."
     )
     return figure, 1.0, True, words
 

@@ -219,7 +219,8 @@ def _range_median(n: int) -> float:
 
 def _whole_sizes(n: npt.ArrayLike) -> IntArray:
     sizes = np.asarray(n)
-    if sizes.dtype.kind not in "iuf" or sizes.size == 0 or np.any(sizes != np.floor(sizes)):
+    whole = sizes.dtype.kind in "iuf" and np.isfinite(sizes).all()
+    if not whole or sizes.size == 0 or np.any(sizes != np.floor(sizes)):
         raise ValueError(f"a subgroup size is a whole number of readings, 2 or more; got {n!r}")
     if np.any(sizes < 2):
         raise ValueError(

@@ -180,7 +180,7 @@ def _phases(base: BaseLike, labels: list[str]) -> list[Phase]:
                 f"the base from {one.first} on begins before the one ahead of it ends; "
                 "give base periods in order of time, none within another"
             )
-        if not one.reason.strip() or not one.agreed:
+        if not (isinstance(one.reason, str) and one.reason.strip() and one.agreed):
             raise ValueError(
                 f"new limits from {one.first} on need the day they were agreed on and the reason: "
                 f'charts.Base({one.first!r}, {one.last!r}, agreed="2026-10-05", reason="new scoop")'

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from functools import cache
 from typing import Final, NamedTuple
 
@@ -91,6 +91,8 @@ def parse(rules: str | Sequence[str]) -> tuple[Rule, ...]:
     ['8 points in a row on one side of the centre',
      '2 of 3 points more than 2 sd from the centre, on the same side']
     """
+    if not isinstance(rules, Iterable):
+        raise ValueError(f"run rules are named by what they count: {FORMS}; got {rules!r}")
     names = [rules] if isinstance(rules, str) else list(rules)
     read = [_rule(name) for name in names]
     return tuple(dict(zip((rule.name for rule in read), read, strict=True)).values())
@@ -123,54 +125,59 @@ def _made(name: str, kind: str, numbers: list[float]) -> Rule:
         )
     if kind in ("of", "within", "outside") and zone == 0:
         raise ValueError(f"{name!r}: the distance from the centre is above 0; see also 'on a side'")
+    says, means = _words(kind, count, window, zone)
+    sides, watches = _watched(kind, count, window, zone)
+    ordered = kind in ("trend", "zigzag")
+    growth = 0.0 if kind == "within" else count * zone * zone / 2
+    zones = () if ordered else (zone,)
+    return Rule(name, says, means, sides, count, window, zones, ordered, growth, watches)
+
+
+def _words(kind: str, count: int, window: int, zone: float) -> tuple[str, str]:
+    """What the pattern is, and what may be behind it."""
     row = f"{count} points in a row"
     moved = "the level may have moved"
     match kind:
         case "side":
-            says, means = f"{row} on one side of the centre", moved
+            return f"{row} on one side of the centre", moved
         case "of" if window == 1:
-            says, means = (
-                f"a point more than {zone:g} sd from the centre",
-                "look what was different",
-            )
+            return f"a point more than {zone:g} sd from the centre", "look what was different"
         case "of":
             beyond = f"points more than {zone:g} sd from the centre, on the same side"
-            says, means = f"{count} of {window} {beyond}", moved
+            return f"{count} of {window} {beyond}", moved
         case "trend":
             says = f"{row} each higher, or each lower, than the one before"
-            means = "the level may be drifting"
+            return says, "the level may be drifting"
         case "zigzag":
-            says = f"{row} up and down by turns"
             means = "two levels may take turns, as of two people or two scales"
+            return f"{row} up and down by turns", means
         case "within":
-            says = f"{row} within {zone:g} sd of the centre"
             means = "the limits may be too wide for these points"
+            return f"{row} within {zone:g} sd of the centre", means
         case _:
             says = f"{row} more than {zone:g} sd from the centre, on either side"
-            means = "two levels may be mixed"
-    sides: tuple[str, ...] = ()
-    if kind == "trend":
-        sides = ("rising", "falling")
-        watches = [
-            _window(lambda _, step: step > 0, count - 1, count - 1),
-            _window(lambda _, step: step < 0, count - 1, count - 1),
-        ]
-    elif kind == "zigzag":
-        watches = [_zigzag(count)]
-    elif kind == "within":
-        watches = [_window(lambda z, _: abs(z) < zone, count, window)]
-    elif kind == "outside":
-        watches = [_window(lambda z, _: abs(z) > zone, count, window)]
-    else:
-        sides = ("above", "below")
-        watches = [
-            _window(lambda z, _: z > zone, count, window),
-            _window(lambda z, _: z < -zone, count, window),
-        ]
-    ordered = kind in ("trend", "zigzag")
-    growth = 0.0 if kind == "within" else count * zone * zone / 2
-    zones = () if ordered else (zone,)
-    return Rule(name, says, means, sides, count, window, zones, ordered, growth, tuple(watches))
+            return says, "two levels may be mixed"
+
+
+def _watched(
+    kind: str, count: int, window: int, zone: float
+) -> tuple[tuple[str, ...], tuple[Watch, ...]]:
+    """The sides the rule tells apart, and what watches each of them, or both together."""
+    match kind:
+        case "trend":
+            rising = _window(lambda _, step: step > 0, count - 1, count - 1)
+            falling = _window(lambda _, step: step < 0, count - 1, count - 1)
+            return ("rising", "falling"), (rising, falling)
+        case "zigzag":
+            return (), (_zigzag(count),)
+        case "within":
+            return (), (_window(lambda z, _: abs(z) < zone, count, window),)
+        case "outside":
+            return (), (_window(lambda z, _: abs(z) > zone, count, window),)
+        case _:
+            above = _window(lambda z, _: z > zone, count, window)
+            below = _window(lambda z, _: z < -zone, count, window)
+            return ("above", "below"), (above, below)
 
 
 def _window(test: Callable[[float, int], bool], count: int, window: int) -> Watch:

@@ -5,7 +5,6 @@ from __future__ import annotations
 import inspect
 from collections.abc import Callable, Sequence
 from functools import cache
-from numbers import Real
 from typing import Any, Final, NamedTuple, TypeVar
 
 import numpy as np
@@ -16,6 +15,7 @@ from qa_tools.charts import kernels, moving
 from qa_tools.charts.chains import Mixture, Runs, Single, Survival, TooRare
 from qa_tools.charts.factors import FloatArray, constants, sd_mean
 from qa_tools.charts.rules import Rule, parse
+from qa_tools.charts.settings import check_above_0, check_sums, check_weight, is_number, is_whole
 
 _SETTLED: Final = 2e-7  # two numbers of nodes agree, relatively: five digits and some to spare,
 _ROUNDING: Final = 1e-15  # but for rounding, which grows with the run length
@@ -85,7 +85,7 @@ def run_length(
         the pooled sd over c4; with n=1, for single readings, the mean moving range over d2, as
         the charts of single readings have it. None: limits known.
     n : int, optional
-        Readings in a subgroup.
+        Readings in a subgroup, where the chart or the estimation of its limits asks for them.
 
     Returns
     -------
@@ -96,9 +96,9 @@ def run_length(
     Raises
     ------
     ValueError
-        A chart, setting or rule that is none; a setting out of its range; a run length beyond
-        1,000,000,000 points, or one that cannot be stated to five digits; limits from fewer than
-        two subgroups or twelve single readings.
+        A chart, setting or rule that is none; a setting out of its range, or n where it has no say;
+        a run length beyond 1,000,000,000 points, or one that cannot be stated to five digits;
+        limits from fewer than two subgroups or twelve single readings.
 
     Notes
     -----
@@ -187,21 +187,21 @@ def run_length_quantiles(
     >>> run_length_quantiles("shewhart", q=[0.1, 0.5]).tolist()
     [39, 257]
     """
-    shares = np.atleast_1d(np.asarray(q, dtype=np.float64))
-    if shares.size == 0 or not ((shares > 0) & (shares < 1)).all():
+    shares = np.atleast_1d(np.asarray(q, dtype=object)).tolist()
+    if not shares or not all(is_number(share) and 0 < share < 1 for share in shares):
         raise ValueError(f"shares of runs lie above 0 and below 1; got {q!r}")
     made, mean, sd = _made(chart, shift, n, subgroups, design)
     if subgroups is None:
         run_length(chart, shift, n=n, **design)  # refuses what is too rare to state
     nodes = _nodes(made, mean, sd)
     if subgroups is None:
-        points = _points(made.at(mean, sd, nodes).survival(), shares.tolist())
+        points = _points(made.at(mean, sd, nodes).survival(), shares)
     else:
         points = []
         for size in _DRAWS:
             before = points
             runs = _estimated(made, mean, sd, nodes, subgroups, n, size, 0.0)
-            points = _points(runs.survival(), shares.tolist())
+            points = _points(runs.survival(), shares)
             if points == before:
                 break
     return pd.Series(points, index=pd.Index(shares, name="share"), name="points")
@@ -234,7 +234,7 @@ def rule_prices(
     Raises
     ------
     ValueError
-        As ``run_length``.
+        As ``run_length``; a_year not above 0.
 
     Examples
     --------
@@ -246,6 +246,8 @@ def rule_prices(
     2 of 3 beyond 2  510.7          225.4                  1.1
     all together     122.1          122.1                  2.0
     """
+    if a_year is not None:
+        check_above_0(a_year=a_year)
     asked = parse(rules)
     limits = _limit(width)
     rows = [
@@ -287,7 +289,7 @@ def _shewhart(*, width: float = 3.0, rules: str | Sequence[str] = (), sides: int
 
 
 def _range(*, n: int, width: float = 3.0) -> _Design:
-    _positive(width=width)
+    check_above_0(width=width)
     of = constants(n)
     low, high = max(0.0, of.d2 - width * of.d3), of.d2 + width * of.d3
     return _Design(
@@ -297,7 +299,7 @@ def _range(*, n: int, width: float = 3.0) -> _Design:
 
 
 def _sd(*, n: int, width: float = 3.0) -> _Design:
-    _positive(width=width)
+    check_above_0(width=width)
     c4 = constants(n).c4
     reach = width * np.sqrt(1 - c4 * c4)
     low, high = max(0.0, c4 - reach), c4 + reach
@@ -323,7 +325,7 @@ def _with(beneath: Callable[..., _Design]) -> Callable[..., _Design]:
 
 
 def _individuals(*, width: float = 3.0) -> _Design:
-    _positive(width=width)
+    check_above_0(width=width)
     pair = constants(2)
     step = pair.d2 + width * pair.d3
     return _Design(
@@ -334,9 +336,8 @@ def _individuals(*, width: float = 3.0) -> _Design:
 
 def _ewma(*, weight: float = 0.2, width: float = 3.0, sides: int = 2) -> _Design:
     _sides(sides)
-    _positive(width=width)
-    if not (_number(weight) and 0 < weight <= 1):
-        raise ValueError(f"the weight of the newest value is above 0 and at most 1; got {weight!r}")
+    check_above_0(width=width)
+    check_weight(weight)
     return _Design(
         lambda mean, sd, nodes: kernels.weighted(weight, width, sides, mean, sd, nodes),
         _SMOOTH, width * width / 2,
@@ -345,12 +346,7 @@ def _ewma(*, weight: float = 0.2, width: float = 3.0, sides: int = 2) -> _Design
 
 def _cusum(*, k: float = 0.5, h: float = 5.0, head_start: float = 0.0, sides: int = 2) -> _Design:
     _sides(sides)
-    _positive(h=h)
-    if not (_number(k) and _number(head_start) and k >= 0 and 0 <= head_start < h):
-        raise ValueError(
-            f"k is 0 or more and head_start from 0 to below h; got k {k!r}, head_start "
-            f"{head_start!r}, h {h!r}"
-        )
+    check_sums(k, h, head_start)
     if sides == 2 and head_start > h / 2 + k:
         raise ValueError(
             f"with a head start above h/2 + k ({h / 2 + k:g}) both sides may signal at once, and "
@@ -391,10 +387,15 @@ def _made(
             raise ValueError(f"the chart {chart!r} needs n, the readings in a subgroup: n=5")
         constants(n)
         design = {"n": n, **design}
+    elif n is not None and subgroups is None:
+        raise ValueError(
+            f"n has no say in the chart {chart!r}, whose shift is in sd of the plotted point; it "
+            "goes with subgroups, from which limits are estimated"
+        )
     if subgroups is not None:
-        if n is None or n != int(n) or n < 1:
+        if not is_whole(n) or n < 1:
             raise ValueError(f"limits from subgroups need n, the readings in each; got n={n!r}")
-        if subgroups != int(subgroups) or subgroups < 2:
+        if not is_whole(subgroups) or subgroups < 2:
             raise ValueError(f"limits are estimated from 2 subgroups or more; got {subgroups!r}")
         if n == 1 and subgroups < moving.FEWEST:
             raise ValueError(
@@ -404,14 +405,14 @@ def _made(
     made = _CHARTS[chart](**design)
     if made.spread:
         ratio = 1.0 if shift is None else shift
-        if not (_number(ratio) and ratio > 0):
+        if not (is_number(ratio) and ratio > 0):
             raise ValueError(
                 f"the shift of a {chart} chart is the ratio of the sd to its old one, above 0: 1 "
                 f"is no shift, 2 is twice the spread; got {shift!r}"
             )
         return made, 0.0, float(ratio)
     mean = 0.0 if shift is None else shift
-    if not _number(mean):
+    if not is_number(mean):
         raise ValueError(f"the shift is a number of standard deviations; got {shift!r}")
     return made, float(mean), 1.0
 
@@ -529,7 +530,7 @@ def _points(survival: Survival, shares: Sequence[float]) -> list[int]:
 
 
 def _limit(width: float) -> Rule:
-    _positive(width=width)
+    check_above_0(width=width)
     return parse(f"beyond {width:.12g}")[0]
 
 
@@ -541,16 +542,6 @@ def _beyond(width: float, mean: float, sd: float, sides: int) -> float:
 def _sides(sides: int) -> None:
     if sides not in (1, 2):
         raise ValueError(f"a chart has 1 side (upward) or 2; got sides={sides!r}")
-
-
-def _positive(**numbers: float) -> None:
-    for name, value in numbers.items():
-        if not (_number(value) and value > 0):
-            raise ValueError(f"{name} is a number above 0; got {value!r}")
-
-
-def _number(value: object) -> bool:
-    return isinstance(value, Real) and bool(np.isfinite(float(value)))
 
 
 def _list(names: Sequence[str] | dict[str, Any]) -> str:

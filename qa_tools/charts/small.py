@@ -10,6 +10,7 @@ import numpy as np
 from qa_tools.charts.chart import ControlChart, table_of_points
 from qa_tools.charts.factors import FloatArray, IntArray
 from qa_tools.charts.phases import BaseLike, Chosen, in_phases
+from qa_tools.charts.settings import check_above_0, check_sums, check_weight, is_number
 from qa_tools.charts.shewhart import moving_sigma
 from qa_tools.charts.subgroups import ValuesLike, as_values
 
@@ -78,8 +79,7 @@ def ewma(
     ([50.6, 49.52, 50.56, 50.18], 52.5884)
     """
     _check(target=target, sd=sd, side=side, width=width)
-    if not 0 < weight <= 1:
-        raise ValueError(f"the weight of the newest value is above 0 and at most 1; got {weight}")
+    check_weight(weight)
     shrink = float(np.sqrt(weight / (2 - weight)))
 
     def drawn(part: _Part) -> ControlChart:
@@ -176,12 +176,8 @@ def cusum(
     >>> chart.signals["reason"].item()
     'sum 6.0 g is above the upper limit 5.0 g: the level has moved up, about from point 3 on'
     """
-    _check(target=target, sd=sd, side=side, h=h)
-    if not (np.isfinite(k) and k >= 0 and 0 <= head_start < h):
-        raise ValueError(
-            f"k is 0 or more and head_start from 0 to below h; got k {k:g}, head_start "
-            f"{head_start:g}, h {h:g}"
-        )
+    _check(target=target, sd=sd, side=side)
+    check_sums(k, h, head_start)
 
     def drawn(part: _Part) -> ControlChart:
         away, slack, start = part.readings - part.target, k * part.sd, head_start * part.sd
@@ -293,10 +289,8 @@ def _sums(steps: FloatArray, start: float) -> tuple[FloatArray, IntArray]:
 
 
 def _check(*, target: float | None, sd: float | None, side: str, **positive: float) -> None:
-    if target is not None and not np.isfinite(target):
-        raise ValueError(f"the target is a number; got {target}")
+    if target is not None and not is_number(target):
+        raise ValueError(f"the target is a number; got {target!r}")
     if side not in get_args(Side):
         raise ValueError(f'side is "both", "low" or "high"; got {side!r}')
-    for name, value in (*([] if sd is None else [("sd", sd)]), *positive.items()):
-        if not (np.isfinite(value) and value > 0):
-            raise ValueError(f"{name} is a number above 0; got {value}")
+    check_above_0(**positive if sd is None else positive | {"sd": sd})

@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
+import reprlib
 from collections.abc import Hashable, Iterable, Mapping, Sequence
 from dataclasses import dataclass
-from typing import Any, NoReturn, TypeAlias
+from typing import Any, Final, NoReturn, TypeAlias, cast
 
 import numpy as np
 import numpy.typing as npt
@@ -17,6 +18,19 @@ SubgroupsLike: TypeAlias = (
     "pd.DataFrame | pd.Series[Any]"
 )
 ValuesLike: TypeAlias = "npt.ArrayLike | pd.Series[Any]"
+# What would work, after what was found instead.
+_ROWS: Final = (
+    "Subgroups are a list of rows, [[120.1, 121.0], [119.8, 120.4]]; single readings go to "
+    "charts.individuals"
+)
+_ROW: Final = (
+    'Give one row of numbers, [120.1, 121.0, 119.8], or a column of a table, table["net_g"]; '
+    "subgroups go to charts.mean_range"
+)
+_TABLE: Final = (
+    "A row of a table is taken for a subgroup; where each row is one reading, write "
+    'table.set_index("batch")["net_g"]'
+)
 
 
 @dataclass(frozen=True, eq=False)
@@ -104,12 +118,14 @@ def as_subgroups(data: SubgroupsLike) -> Subgroups:
             )
     elif isinstance(data, pd.DataFrame):
         labels, each = _labels_of(data.index, "subgroup")
-        groups = _from_arrays(data.to_numpy(), labels, each)
+        groups = _from_arrays(data.to_numpy(), labels, each, _TABLE)
     elif isinstance(data, Mapping):
         groups = _from_arrays(data.values(), _words(data.keys()), "")
-    else:
+    elif isinstance(data, Iterable) and not isinstance(data, str):
         rows = data if isinstance(data, np.ndarray) and data.ndim == 2 else list(data)
         groups = _from_arrays(rows, [str(i + 1) for i in range(len(rows))], "subgroup")
+    else:
+        raise ValueError(f"expected subgroups of readings, found {reprlib.repr(data)}. {_ROWS}")
     if not groups.labels:
         _needs_more(groups)
     return groups
@@ -130,7 +146,7 @@ def by_label(data: pd.Series[Any]) -> Subgroups:
     array([2, 1])
     """
     order, sizes, keys = _gathered(data.index)
-    values = _as_floats(data, "the readings")
+    values = _as_floats(data, "the readings", _ROWS)
     if order is not None:
         values = values[order]
     labels, each = _labels_of(pd.Index(keys, name=data.index.name), "subgroup")
@@ -138,6 +154,43 @@ def by_label(data: pd.Series[Any]) -> Subgroups:
     if not labels:
         _needs_more(groups)
     return groups
+
+
+def by_batch(values: ValuesLike, batch: npt.ArrayLike) -> Subgroups:
+    """
+    Readings with the batch of each, though a batch have a single one.
+
+    Raises
+    ------
+    ValueError
+        Not one row of numbers, none at all, a reading that is missing or without a batch; lengths
+        that differ, or columns of a table in different orders.
+
+    Examples
+    --------
+    >>> by_batch([120.1, 119.8, 121.0], ["B1", "B2", "B1"]).values
+    array([120.1, 121. , 119.8])
+    """
+    readings = _as_floats(values, "the readings", _ROW)
+    if isinstance(batch, str) or not isinstance(batch, Iterable):
+        raise ValueError(
+            "batch is a row with the batch of each reading, or that column of the table; got "
+            f"{reprlib.repr(batch)}"
+        )
+    if isinstance(values, pd.Series) and isinstance(batch, pd.Series):
+        one, other = values.index, batch.index
+        apart = not one.equals(other) and one.is_unique and other.is_unique
+        if apart and len(one) == len(other) and one.isin(other).all():
+            raise ValueError(
+                "by their index, readings and batches stand in different orders: sort the table "
+                "first, then take both columns from it"
+            )
+    labels = pd.Index(cast("Any", batch), name="batch", tupleize_cols=False)
+    if len(labels) != len(readings):
+        raise ValueError(
+            f"every reading needs its batch: got {len(readings)} readings and {len(labels)} batches"
+        )
+    return by_label(pd.Series(readings, index=labels))
 
 
 def as_values(data: ValuesLike) -> tuple[FloatArray, list[str], str]:
@@ -159,10 +212,10 @@ def as_values(data: ValuesLike) -> tuple[FloatArray, list[str], str]:
     >>> as_values([49.6, 47.6])
     (array([49.6, 47.6]), ['1', '2'], 'point')
     """
-    values = _as_floats(data, "the readings")
+    values = _as_floats(data, "the readings", _ROW)
     if len(values) < 2:
         raise ValueError(
-            f"a chart of single readings needs two or more, better twenty; got {len(values)}"
+            f"to tell how readings spread takes two or more, better twenty; got {len(values)}"
         )
     if isinstance(data, pd.Series):
         return values, *_labels_of(data.index, "point")
@@ -195,8 +248,8 @@ def check_base(groups: Subgroups, spreads: FloatArray) -> None:
 def _needs_more(groups: Subgroups) -> NoReturn:
     raise ValueError(
         "limits need two or more subgroups of two or more readings, better twenty; got "
-        f"{len(groups.sizes)} subgroups, {(groups.sizes >= 2).sum()} of them with two readings or "
-        "more. For single readings use charts.individuals"
+        f"{len(groups.sizes)}, {(groups.sizes >= 2).sum()} of them with two readings or more. For "
+        "single readings use charts.individuals"
     )
 
 
@@ -220,25 +273,33 @@ def _gathered(index: pd.Index[Any]) -> tuple[IntArray | None, IntArray, Any]:
         keys = numbers[starts]
         if (keys[1:] > keys[:-1]).all():  # in order: no need to look each reading up
             return None, np.diff(starts, append=len(index)), keys
-    codes, keys = pd.factorize(index)
+    try:
+        codes, keys = pd.factorize(index)
+    except TypeError:
+        raise ValueError(
+            f"the label of a reading is a word, a number or a date; got {reprlib.repr(index[0])}"
+        ) from None
     if (codes < 0).any():
         raise ValueError(
-            f"reading {int(np.argmin(codes)) + 1} has no label in the index of the Series; "
-            "every reading needs the label of its subgroup"
+            f"reading {int(np.argmin(codes)) + 1} has no label: every reading needs that of its "
+            "subgroup or batch"
         )
     apart = (codes[1:] < codes[:-1]).any()  # a label that comes up again later
     order = np.argsort(codes, kind="stable") if apart else None
     return order, np.bincount(codes).astype(np.int64), keys
 
 
-def _from_arrays(rows: Iterable[Any], labels: list[str], each: str) -> Subgroups:
+def _from_arrays(
+    rows: Iterable[Any], labels: list[str], each: str, instead: str = _ROWS
+) -> Subgroups:
     if isinstance(rows, np.ndarray) and rows.dtype.kind in "iuf" and np.isfinite(rows).all():
         count, size = rows.shape
         if size:
             sizes = np.full(count, size, dtype=np.int64)
             return Subgroups(rows.ravel().astype(np.float64), _starts(sizes), sizes, labels, each)
     arrays = [
-        _as_floats(row, f"{each} {label}".strip()) for row, label in zip(rows, labels, strict=True)
+        _as_floats(row, f"{each} {label}".strip(), instead)
+        for row, label in zip(rows, labels, strict=True)
     ]
     sizes = np.array([len(array) for array in arrays], dtype=np.int64)
     if not sizes.all():
@@ -270,24 +331,26 @@ def _words(keys: Iterable[Hashable]) -> list[str]:
     return [" ".join(map(str, key)) if isinstance(key, tuple) else str(key) for key in plain]
 
 
-def _as_floats(data: Any, where: str) -> FloatArray:
+def _as_floats(data: Any, where: str, instead: str) -> FloatArray:
     """One row of finite numbers, or a ValueError that names the reading and what would work."""
-    # By its own method: numpy's way asks a Series for names it lacks, which hashes its whole index.
-    array = data.to_numpy() if isinstance(data, pd.Series) else np.asarray(data)
-    if array.ndim != 1:
-        shape = "a single number" if array.ndim == 0 else f"a table of shape {array.shape}"
+    try:
+        # A Series by its own method: numpy's way asks it for names it lacks, which hashes its index
+        array = data.to_numpy() if isinstance(data, pd.Series) else np.asarray(data)
+    except ValueError:
         raise ValueError(
-            f"{where}: expected a row of readings, found {shape}. Subgroups are a list of rows, "
-            "[[120.1, 121.0], [119.8, 120.4]]; single readings go to charts.individuals"
-        )
+            f"{where}: expected a row of readings, found rows of unequal length. {instead}"
+        ) from None
+    if array.ndim != 1:
+        found = f"a table of shape {array.shape}" if array.ndim else reprlib.repr(data)
+        raise ValueError(f"{where}: expected a row of readings, found {found}. {instead}")
     if array.size == 0:
         return np.empty(0)
     if array.dtype.kind not in "iuf":
         for place, value in enumerate(array.tolist(), start=1):
             if isinstance(value, str | bool) or not (pd.isna(value) or hasattr(value, "__float__")):
                 raise ValueError(
-                    f"{where}: reading {place} is {value!r}, not a number; "
-                    "give weights as numbers in one unit"
+                    f"{where}: reading {place} is {value!r}, not a number; give weights as numbers "
+                    f"in one unit{f'. {_TABLE}' if instead is _TABLE else ''}"
                 )
         array = np.array([np.nan if pd.isna(value) else float(value) for value in array])
     floats = array.astype(np.float64, copy=False)
@@ -300,6 +363,7 @@ def _as_floats(data: Any, where: str) -> FloatArray:
         place = int(np.argmin(np.isfinite(floats)))
         raise ValueError(
             f"{where}: reading {place + 1} is missing or not finite ({floats[place]}). "
-            "Leave it out (subgroups may differ in size), or weigh again"
+            f"Leave it out{'' if instead is _ROW else ' (subgroups may differ in size)'}, or weigh "
+            "again"
         )
     return floats

@@ -16,6 +16,7 @@ if TYPE_CHECKING:
     import pandas as pd
 
     from qa_tools.charts import ControlChart
+    from qa_tools.statistics.components import Components
 
 _LABEL_ROOM: Final = 138  # pixels at the right edge, for the words beside the limits
 _LINE: Final = 16  # pixels a line of text needs
@@ -127,7 +128,8 @@ def between_and_within(chart: ControlChart) -> go.Figure:
     found = chart.components
     if found is None or chart.spread is None:
         raise ValueError(
-            f"between and within is drawn of charts.batch_means; this is a chart of {chart.what}"
+            "between and within is drawn of charts.batch_means where readings of one batch differ; "
+            f"this is a chart of each {chart.what} by itself"
         )
     points, decimals = chart.points, chart.decimals + 2
     share = found.share_between
@@ -167,32 +169,7 @@ def between_and_within(chart: ControlChart) -> go.Figure:
         hoverinfo="text",
         name="batch means",
     )
-    for part, base, colour, name, sd in (
-        (share, 0.0, theme.SKY, "between batches", found.between),
-        (1 - share, share, theme.ORANGE, "within a batch", found.within),
-    ):
-        figure.add_bar(
-            x=[""],
-            y=[round(100 * part, 1)],
-            base=[round(100 * base, 1)],
-            xaxis="x2",
-            yaxis="y2",
-            marker={"color": colour, "opacity": 0.7},
-            hoverinfo="skip",
-            name=name,
-        )
-        figure.add_annotation(
-            text=f"{name}<br>{100 * part:.0f} %<br>sd {sd:.{chart.decimals + 1}f} "
-            f"{theme.plain(chart.unit)}",
-            xref="x2 domain",
-            yref="y2",
-            x=1,
-            y=round(min(max(100 * (base + part / 2), 8.0), 92.0), 1),
-            xanchor="left",
-            xshift=6,
-            align="left",
-            showarrow=False,
-        )
+    _share_bar(figure, found, f"{{:.{chart.decimals + 1}f}} {theme.plain(chart.unit)}")
     depths = _ticks(labels, [])
     figure.update_layout(
         margin_r=_LABEL_ROOM,
@@ -209,8 +186,42 @@ def between_and_within(chart: ControlChart) -> go.Figure:
         yaxis2={"range": [0, 100], "anchor": "x2", "visible": False},
         barmode="overlay",
     )
-    _caption(figure, "Dot: a batch's mean. Line: its own spread. Band: spread of batch means", 1.0)
+    _caption(
+        figure,
+        "Dot: a batch's mean. Line: one sd of its readings each way. Band: one sd between batches",
+        1.0,
+    )
     return figure
+
+
+def _share_bar(figure: go.Figure, found: Components, shown: str) -> None:
+    """The shares of between and within in the variance of a reading, on axes of their own."""
+    share = found.share_between
+    for part, base, colour, name, sd in (
+        (share, 0.0, theme.SKY, "between batches", found.between),
+        (1 - share, share, theme.ORANGE, "within a batch", found.within),
+    ):
+        figure.add_bar(
+            x=[""],
+            y=[round(100 * part, 1)],
+            base=[round(100 * base, 1)],
+            xaxis="x2",
+            yaxis="y2",
+            marker={"color": colour, "opacity": 0.7},
+            hoverinfo="skip",
+            name=name,
+        )
+        figure.add_annotation(
+            text=f"{name}<br>{100 * part:.0f} %<br>sd {shown.format(sd)}",
+            xref="x2 domain",
+            yref="y2",
+            x=1,
+            y=round(min(max(100 * (base + part / 2), 8.0), 92.0), 1),
+            xanchor="left",
+            xshift=6,
+            align="left",
+            showarrow=False,
+        )
 
 
 def _caption(figure: go.Figure, words: str, top: float) -> None:

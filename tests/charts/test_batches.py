@@ -107,9 +107,10 @@ def test_limits_set_on_the_few_batches_they_judge_are_said_to_hide_them() -> Non
     assert "Limits set on 10 batches hardly show one of these out of order" in chart.note
 
 
-def test_chances_of_one_batch_are_none() -> None:
-    with pytest.raises(ValueError, match="two batches or more"):
-        chance_outside(1)
+@pytest.mark.parametrize("batches", [1, "20", 2.5, None, np.nan])
+def test_chances_of_one_batch_or_of_no_number_are_none(batches: object) -> None:
+    with pytest.raises(ValueError, match=f"two batches or more, better twenty; got {batches!r}"):
+        chance_outside(batches)
 
 
 def test_it_draws_itself() -> None:
@@ -121,6 +122,13 @@ def test_it_draws_itself() -> None:
 @pytest.mark.parametrize(
     ("values", "batch", "says"),
     [
+        (None, ["a"], "expected a row of readings, found None"),
+        ([1.0, 2.0], None, "batch is a row with the batch of each reading.*got None"),
+        ([1.0, 2.0], "ab", "batch is a row with the batch of each reading.*got 'ab'"),
+        ([[1.0, 2.0], [3.0]], ["a", "b"], "found rows of unequal length"),
+        ([[1.0, 2.0], [3.0, 4.0]], ["a", "b"], r"found a table of shape \(2, 2\)"),
+        ([1.0, 2.0, 3.0], [["a"], ["b", "c"], ["d"]], "label of a reading is a word.*got .'a'"),
+        (pd.Series([1.0, 2.0, 3.0])[::-1], pd.Series(list("aab")), "different orders: sort"),
         ([], [], "two or more subgroups.*got 0"),
         ([1.0], ["a"], "two or more subgroups"),
         ([1.0, 1.0], ["a", "b"], "finer scale"),

@@ -45,15 +45,25 @@ def test_batches_make_the_bounds_wider() -> None:
         ([120.0], {}, "two or more"),
         ([], {}, "got 0"),
         ([120.0] * 5, {}, r"all 5 weights are equal \(sd 0\): weigh on a finer scale"),
-        ([np.nan] * 5, {}, "reading 1 is missing"),
+        ([np.nan] * 5, {}, "all 5 are missing"),
         ([120.0, 121.0], {"lower": np.nan}, "lower nan"),
         ([120.0, 121.0], {"twice": 115.0}, "a smaller one"),
+        ([120.0, 121.0], {"lower": "114"}, "lower '114'"),
+        ([120.0, 121.0], {"lower": None}, "lower None"),
+        ([120.0, 121.0], {"twice": "108"}, "twice '108'"),
+        ([120.0, 121.0], {"confidence": "0.95"}, "confidence is '0.95'"),
         ([120.0, 121.0], {"confidence": 95}, "confidence is 95"),
-        ([120.0, 121.0], {"batch": ["a"]}, "got 2 weights and 1 batches"),
+        ([120.0, 121.0], {"batch": ["a"]}, "got 2 readings and 1 batches"),
         ([120.0, 121.0], {"batch": ["a", None]}, "no label|no loaf"),
         ([120.0, 121.0], {"batch": ["a", "a"]}, "two or more batches"),
+        ([120.0, 121.0], {"batch": ["a", "b"]}, "two or more batches that differ, one of them"),
     ],
 )
 def test_bad_input_says_what_would_work(values, more, says) -> None:
     with pytest.raises(ValueError, match=says):
         capability(values, **{"lower": 114.6} | more)
+
+
+def test_a_wide_spread_still_shows_the_mean_to_a_tenth_of_a_gram() -> None:
+    found = capability([116.2, 122.4, 119.8, 117.9, 122.0], lower=114.6)
+    assert repr(found).startswith("Mean 119.7 g, sd of one package 2.6 g")

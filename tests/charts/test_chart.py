@@ -89,8 +89,8 @@ BY_TWOS = ["a", "a", "b", "b", "c", "c", "d", "d"]
 @pytest.mark.parametrize(
     ("values", "says"),
     [
-        ([120.0], "needs two or more, better twenty; got 1"),
-        ([], "needs two or more, better twenty; got 0"),
+        ([120.0], "takes two or more, better twenty; got 1"),
+        ([], "takes two or more, better twenty; got 0"),
         ([120.3] * 8, "equal .sd 0.* finer scale"),
         ([np.nan] * 8, "all 8 are missing .* right column"),
         ([120.0, np.nan, 121.0], "reading 2 is missing .* Leave it out"),
@@ -135,3 +135,11 @@ def test_batches_that_cannot_carry_limits_say_what_would_work(values, batch, say
 def test_a_weight_out_of_range_says_its_range(weight: float) -> None:
     with pytest.raises(ValueError, match="above 0 and at most 1"):
         ewma([1.0, 2.0, 1.5], weight=weight)
+
+
+def test_a_limit_is_told_to_a_third_of_a_points_own_sd_or_finer() -> None:
+    # Of batch means that differ by grams, half a gram still tells fill from label.
+    chart = batch_means([118.4, 118.5, 119.4, 119.5, 122.4, 122.6, 123.4, 123.5], list("AABBCCDD"))
+    assert chart.decimals == 1
+    texts = [note.text for note in chart.figure().layout.annotations]
+    assert f"centre {chart.centre:.1f} g" in texts

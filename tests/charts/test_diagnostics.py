@@ -81,10 +81,12 @@ def test_with_batches_means_follow_in_time_and_readings_stand_against_their_own(
     [
         ([120.0], {}, "two or more"),
         ([120.0, 121.0, 120.0], {}, "four or more readings, better twenty; got 3"),
-        ([np.nan] * 5, {}, "reading 1 is missing"),
+        ([np.nan] * 5, {}, "all 5 are missing"),
         ([120.0] * 12, {}, r"equal \(sd 0\): weigh on a finer scale"),
         (SOUND, {"step": 0}, "above 0; got 0"),
-        (SOUND, {"batch": ["a"]}, "120 readings, 1 batches"),
+        (SOUND, {"step": "0.1"}, "step is a number above 0; got '0.1'"),
+        (SOUND, {"step": np.inf}, "above 0; got inf"),
+        (SOUND, {"batch": ["a"]}, "120 readings and 1 batches"),
         (SOUND, {"batch": np.repeat(list("abc"), 40)}, "four or more batch means"),
         (SOUND, {"batch": np.arange(120)}, "two readings"),
         ([1.0, 1.0, 2.0, 2.0, 3.0, 3.0, 4.0, 4.0], {"batch": list("aabbccdd")}, "finer scale"),
@@ -93,3 +95,8 @@ def test_with_batches_means_follow_in_time_and_readings_stand_against_their_own(
 def test_bad_input_says_what_would_work(values, more, says) -> None:
     with pytest.raises(ValueError, match=says):
         diagnostics(values, **more)
+
+
+def test_a_step_just_above_the_sd_is_not_said_to_be_more_than_itself() -> None:
+    words = diagnostics([*[119.0, 121.0] * 20, 120.0, 120.0], step=1).loc["step", "words"]
+    assert "steps of 1 g, more than the sd of 0.99 g" in words

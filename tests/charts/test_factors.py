@@ -58,7 +58,7 @@ def test_one_reading_has_no_spread(n: object) -> None:
         constants(n)
 
 
-@pytest.mark.parametrize("n", [2.5, "5", None, [], float("nan")])
+@pytest.mark.parametrize("n", [2.5, "5", None, [], float("nan"), float("inf")])
 def test_a_size_is_a_whole_number(n: object) -> None:
     with pytest.raises(ValueError, match="whole number"):
         constants(n)

@@ -147,6 +147,7 @@ def test_the_day_may_be_a_date() -> None:
         (Base("B07", "B07"), r"two or more points"),
         (Base("B20", "B07"), r"two or more points"),
         ([Base("B01", "B20"), Base("B21", "B40")], r"the day they were agreed on and the reason"),
+        ([Base("B01", "B20"), Base("B21", "B40", "2026-10-05", None)], r"and the reason"),
         ([Base("B01", "B20"), Base("B21", "B40", reason="x")], r"the day they were agreed on"),
         (Base("B01", "B20", without={"B21": "x"}), r"from B01 to B20, and no point of it is .*B21"),
         (Base("B01", "B20", without={"B7": "x"}), r"called B7; is B.* meant"),

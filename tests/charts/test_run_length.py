@@ -439,6 +439,11 @@ def test_the_price_of_each_rule_stands_beside_it() -> None:
         ("shewhart", 0, {"width": np.inf, "rules": "30 of 30 beyond 3"}, "a lower limit"),
         ("shewhart", 0, {"sides": 3}, "1 side"),
         ("ewma", 0, {"sides": 0}, "1 side"),
+        ("shewhart", 0, {"rules": None}, "named by what they count.*got None"),
+        ("shewhart", 0, {"rules": 8}, "named by what they count.*got 8"),
+        ("shewhart", 0, {"n": 5}, "n has no say"),
+        ("shewhart", 0, {"subgroups": np.nan, "n": 5}, "2 subgroups or more; got nan"),
+        ("shewhart", 0, {"subgroups": 25, "n": "5"}, "need n.*got n='5'"),
         ("shewhart", 0, {"subgroups": 25}, "need n"),
         ("shewhart", 0, {"subgroups": 1, "n": 5}, "2 subgroups or more"),
         ("individuals", 0, {"subgroups": 11, "n": 1}, "fewer than 12 single readings"),
@@ -455,5 +460,12 @@ def test_a_design_that_cannot_be_says_what_would_work(chart, shift, design, says
 
 
 def test_shares_of_runs_lie_between_none_and_all() -> None:
-    with pytest.raises(ValueError, match="above 0 and below 1"):
-        run_length_quantiles("shewhart", q=1.0)
+    for q in (1.0, "half", None, [], [0.5, np.nan]):
+        with pytest.raises(ValueError, match="above 0 and below 1"):
+            run_length_quantiles("shewhart", q=q)
+
+
+@pytest.mark.parametrize("a_year", [0, -250, "250", np.nan])
+def test_a_year_has_points(a_year: object) -> None:
+    with pytest.raises(ValueError, match="a_year is a number above 0"):
+        rule_prices("8 on a side", a_year=a_year)

@@ -133,9 +133,9 @@ def test_reasons_and_findings_in_plain_words() -> None:
     )
     ounces = pd.Series([5.0, 5.1, 5.0, 5.1, 5.0, 5.1, 4.1, 5.0, 5.1, 5.0, 5.1, 5.0])
     down = individuals(ounces, unit="oz")
-    assert down.finding == "Point 7 stands below the limit: reading 4.1 oz against 4.3 oz"
+    assert down.finding == "Point 7 stands below the limit: reading 4.10 oz against 4.29 oz"
     assert down.signals["reason"].item() == (
-        "reading 4.1 oz is below the lower limit 4.3 oz: one point far below the others, "
+        "reading 4.10 oz is below the lower limit 4.29 oz: one point far below the others, "
         "look what was different"
     )
     assert mean_range(steady * 3).finding == "All 12 means lie within the limits"

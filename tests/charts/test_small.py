@@ -141,6 +141,16 @@ def test_given_limits_are_trusted_however_few_the_points() -> None:
         (ewma, {"width": 0}, "width is a number above 0"),
         (ewma, {"sd": 0}, "sd is a number above 0"),
         (ewma, {"target": float("nan")}, "target is a number"),
+        (ewma, {"target": "120"}, "target is a number; got '120'"),
+        (ewma, {"target": [120]}, "target is a number"),
+        (ewma, {"sd": "1,5"}, "sd is a number above 0; got '1,5'"),
+        (ewma, {"weight": "0,2"}, "above 0 and at most 1; got '0,2'"),
+        (ewma, {"weight": None}, "above 0 and at most 1; got None"),
+        (ewma, {"width": "3"}, "width is a number above 0; got '3'"),
+        (cusum, {"k": "0.5"}, "k '0.5'"),
+        (cusum, {"k": None}, "k None"),
+        (cusum, {"h": "5"}, "h is a number above 0; got '5'"),
+        (cusum, {"head_start": "2"}, "head_start '2'"),
         (cusum, {"sd": float("nan")}, "sd is a number above 0"),
         (cusum, {"h": -1}, "h is a number above 0"),
         (cusum, {"k": -1}, "k is 0 or more"),
@@ -163,3 +173,12 @@ def test_one_point_or_a_missing_one_is_refused(chart) -> None:
         chart([1.0, np.nan], target=0, sd=1)
     with pytest.raises(ValueError, match=r"all 3 readings are equal \(sd 0\)"):
         chart([1.0, 1.0, 1.0], target=1)
+
+
+def test_printed_it_says_what_its_limits_rest_on() -> None:
+    assert "Limits from the target and sd given (k 0.4, h 4)" in repr(
+        cusum([0.1, 0.2], target=0, sd=1, k=0.4, h=4)
+    )
+    assert "Limits from target and sd of the base (weight 0.3)" in repr(
+        ewma([0.1, 0.2, 0.4], weight=0.3)
+    )

@@ -1,6 +1,7 @@
 """Readings handed over in every form that is taken, and the reasons others are refused."""
 
 from decimal import Decimal
+from functools import partial
 
 import numpy as np
 import pandas as pd
@@ -8,7 +9,15 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from qa_tools.charts import individuals, mean_range, mean_sd
+from qa_tools.charts import (
+    capability,
+    cusum,
+    diagnostics,
+    ewma,
+    individuals,
+    mean_range,
+    mean_sd,
+)
 from qa_tools.charts.subgroups import by_label
 
 ROWS = [[120.1, 121.0, 119.4], [120.3, 119.9, 120.8], [124.0, 123.1, 123.6], [119.9, 121.2, 120.7]]
@@ -76,7 +85,17 @@ def test_dates_and_pairs_become_readable_labels() -> None:
 @pytest.mark.parametrize(
     ("given", "says"),
     [
-        ([[120.1, 121.0]], r"two or more subgroups.*got 1 subgroups"),
+        (None, r"expected subgroups of readings, found None\. Subgroups are a list of rows"),
+        ("120 121", r"expected subgroups of readings, found '120 121'"),
+        (120.5, r"expected subgroups of readings, found 120\.5"),
+        ({"B1": None, "B2": [119.8, 120.8]}, r"^B1: expected a row of readings, found None"),
+        ({"B1": [[120.1, 121.0], [119.0]]}, r"^B1: .*found rows of unequal length"),
+        (
+            pd.DataFrame({"batch": ["B1", "B1"], "net_g": [120.1, 121.0]}),
+            r"'B1', not a number.*where each row is one reading, write table\.set_index",
+        ),
+        ([["120,5", "121,0"], [119.8, 120.8]], r"subgroup 1: reading 1 is '120,5', not a number"),
+        ([[120.1, 121.0]], r"two or more subgroups.*got 1, 1 of them"),
         ([], r"two or more subgroups.*got 0"),
         ({}, r"two or more subgroups.*got 0"),
         ([[120.1], [121.0], [119.8, 120.2]], r"1 of them.*charts\.individuals"),
@@ -89,7 +108,7 @@ def test_dates_and_pairs_become_readable_labels() -> None:
         ([["120.1", "120.4"], [119.8, 120.8]], r"subgroup 1: reading 1 is '120.1', not a number"),
         ([[120.1, True, "x"], [119.8, 120.8]], r"subgroup 1: reading 1 is '120.1', not a number"),
         ([[True, False], [119.8, 120.8]], r"subgroup 1: reading 1 is True, not a number"),
-        ([120.1, 121.0, 119.8], r"a single number.*charts\.individuals"),
+        ([120.1, 121.0, 119.8], r"found 120\.1\. .*charts\.individuals"),
         (pd.Series([120.1, 121.0, 119.8]), r"no two readings share a subgroup.*set_index"),
         (pd.Series([1.0, 2.0, 3.0], index=["a", "a", None]), r"reading 3 has no label"),
         (long_form().astype("Float64").mask(lambda s: s > 123.9), r"reading 7 is missing"),
@@ -105,13 +124,19 @@ def test_what_cannot_be_charted_says_what_would_work(chart, given, says) -> None
     [
         ([50.0], r"two or more, better twenty; got 1"),
         ([], r"got 0"),
-        ([50.0] * 12, r"all 12 readings are equal \(sd 0\).*finer scale"),
+        ([50.0] * 12, r"all 12 .* are equal.*\(sd 0\).*finer scale"),
         ([50.0, np.nan, 51.0], r"reading 2 is missing"),
         ([50.0, "heavy"], r"reading 1 is '50.0', not a number"),
         ([[50.0, 51.0], [52.0, 53.0]], r"table of shape \(2, 2\)"),
-        (50.0, r"a single number"),
+        (50.0, r"found 50\.0\. Give one row of numbers"),
+        (None, r"found None\. Give one row of numbers"),
+        ([[50.0, 51.0], [52.0]], r"found rows of unequal length\. Give one row"),
+        (["50,5", "51,0"], r"reading 1 is '50,5', not a number"),
     ],
 )
-def test_what_is_no_row_of_readings_says_what_would_work(given: object, says: str) -> None:
+@pytest.mark.parametrize(
+    "of", [individuals, ewma, cusum, partial(capability, lower=1), diagnostics]
+)
+def test_what_is_no_row_of_readings_says_what_would_work(of, given: object, says: str) -> None:
     with pytest.raises(ValueError, match=says):
-        individuals(given)
+        of(given)

@@ -295,5 +295,10 @@ def test_between_and_within_states_the_shares_and_draws_each_batch() -> None:
     assert dots.error_y.array[20] == 0
     assert "sd" not in dots.hovertext[20]
     assert [bar.y[0] for bar in bars] == pytest.approx([100 * share, 100 - 100 * share], abs=0.11)
-    with pytest.raises(ValueError, match=r"drawn of charts\.batch_means"):
-        mean_sd(ROWS).shares_figure()
+    (band,) = figure.layout.shapes
+    assert band.y1 - band.y0 == pytest.approx(2 * chart.components.between, abs=0.02)
+    assert any("Band: one sd between batches" in note.text for note in figure.layout.annotations)
+    single = batch_means([1.0, 2.0, 4.0], list("ABC"))  # no readings of one batch to differ
+    for chart in (mean_sd(ROWS), single):
+        with pytest.raises(ValueError, match=r"batch_means where readings of one batch differ"):
+            chart.shares_figure()

@@ -216,3 +216,31 @@ def test_trends_in_closed_form() -> None:
         total = sum(1 / factorials[k * j] - 1 / factorials[k * j + 1] for j in range(39 // k))
         exact = run_length("shewhart", 0.7, rules=f"{k} rising or falling", sides=1, **only)
         assert exact == pytest.approx(1 / total, rel=1e-7)
+
+
+def counted_by_turns(count: int) -> float:
+    """Mean points until count of them go up and down by turns, counted by their ranks alone."""
+    # rose[m, r], fell[m, r]: chance that m steps have gone by turns, the last one up or down, and
+    # the last of n points is the r-th lowest: a new one is as likely to stand in any of n + 1 gaps.
+    rose, fell = np.zeros((count, 1)), np.zeros((count, 1))
+    rose[0] = 1.0
+    left = [1.0, 1.0]
+    for n in range(1, 60 + 12 * count):
+        rises, falls = np.zeros((count, n + 1)), np.zeros((count, n + 1))
+        for before, same, other in ((rose, rises, falls), (fell, falls, rises)):
+            above = np.cumsum(np.pad(before, ((0, 0), (1, 0))), axis=1) / (n + 1)
+            below = above[:, -1:] - above
+            again, turned = (above, below) if same is rises else (below, above)
+            same[1] += again.sum(axis=0)
+            other[2:] += turned[1:-1]
+            other[1] += turned[0]
+        rises[-1] = falls[-1] = 0.0
+        rose, fell = rises, falls
+        left.append(float((rose + fell).sum()))
+    return sum(left[:-1]) + left[-1] / (1 - left[-1] / left[-2])
+
+
+@pytest.mark.parametrize("count", [4, 6, 14, 20])
+def test_points_up_and_down_by_turns(count: int) -> None:
+    exact = run_length("shewhart", width=np.inf, rules=f"{count} up and down")
+    assert exact == pytest.approx(counted_by_turns(count), rel=2e-7)

@@ -72,7 +72,7 @@ def test_exact_bounds_cover_as_often_as_they_say() -> None:
 @pytest.mark.slow
 @pytest.mark.parametrize("sizes", [[5] * 12, [3, 9, 5, 2, 8, 6, 4, 12, 5, 7]])
 @pytest.mark.parametrize("between", [0.0, 0.5, 1.0, 2.0])
-def test_bounds_with_batches_cover_at_least_as_often_as_they_say(sizes, between) -> None:
+def test_with_batches_the_bound_that_protects_covers_as_often_as_it_says(sizes, between) -> None:
     random = np.random.default_rng(5)
     limit = -3 * np.hypot(between, 1)
     runs = 600
