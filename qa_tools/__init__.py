@@ -38,20 +38,24 @@ _HOME = {
     "Outlook": "books.outlook",
     "oc_curve": "books.curve",
     "OCCurve": "books.curve",
+    "fill_target": "decisions.target",
+    "FillTarget": "decisions.target",
     "review": "evidence.review",
     "Review": "evidence.review",
+    "cutters": "evidence.cutters",
+    "Cutters": "evidence.cutter",
     "weekly_page": "evidence.page",
     "pace": "evidence.costs",
     "fill_costs": "evidence.costs",
 }
-_ROOMS = ("charts",)
+_ROOMS = {"charts": "charts", "wires": "decisions.wires"}
 
 __all__ = [*_HOME, *_ROOMS]
 
 
 def __getattr__(name: str) -> Any:
     if name in _ROOMS:
-        return import_module(f"{__name__}.{name}")
+        return import_module(f"{__name__}.{_ROOMS[name]}")
     if name not in _HOME:
         raise AttributeError(f"qa_tools has no {name!r}")
     return getattr(import_module(f"{__name__}.{_HOME[name]}"), name)

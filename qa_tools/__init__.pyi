@@ -17,8 +17,13 @@ from qa_tools.books.plans import SamplingPlan as SamplingPlan
 from qa_tools.books.rulebook import RuleBook as RuleBook
 from qa_tools.books.rulebook import rulebook as rulebook
 from qa_tools.books.rulebook import rulebooks as rulebooks
+from qa_tools.decisions import wires as wires
+from qa_tools.decisions.target import FillTarget as FillTarget
+from qa_tools.decisions.target import fill_target as fill_target
 from qa_tools.evidence.costs import fill_costs as fill_costs
 from qa_tools.evidence.costs import pace as pace
+from qa_tools.evidence.cutter import Cutters as Cutters
+from qa_tools.evidence.cutters import cutters as cutters
 from qa_tools.evidence.page import weekly_page as weekly_page
 from qa_tools.evidence.review import Review as Review
 from qa_tools.evidence.review import review as review

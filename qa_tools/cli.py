@@ -118,6 +118,21 @@ def judge(
         typer.echo(line)
 
 
+@app.command()
+def wires(
+    folder: Annotated[Path, typer.Argument(help="The works folder, or one workbook of it.")],
+    as_json: JsonFlag = False,
+) -> None:
+    """Cutter wires: which one is slack or off its place, since when, and what to do."""
+    found = qa.cutters(qa.read_works(folder))
+    if not found.studied:
+        raise ValueError(str(found))
+    if as_json:
+        _print_json(found.to_dict())
+    else:
+        typer.echo(str(found))
+
+
 def _one_lot(rows: pd.DataFrame, batch: str | None) -> pd.DataFrame:
     """The rows of the batch asked for, or of the only one; several are never one lot."""
     told = [name or "(none named)" for name in rows["batch"].unique()]

@@ -53,9 +53,34 @@ def test_judge_says_which_lines_it_could_not_use(tmp_path: Path) -> None:
     assert "row 5" in done.stdout and "row 6" in done.stdout and "Not settled" in done.stdout
 
 
+def test_wires_prints_the_decision_first_and_the_same_facts_as_json() -> None:
+    done = run("wires", DEMO)
+    assert done.returncode == 0, done.stderr
+    first, second, *_ = done.stdout.splitlines()
+    assert first.startswith("Cutter C1, oat-honey, 9 bars of 24 mm, 192 loaves")
+    assert second.strip().startswith("Move: wire 2 from the stop (between bars 2 and 3)")
+    assert "A taut wire can whip" in done.stdout
+    facts = json.loads(run("wires", DEMO, "--json").stdout)
+    (to_do,) = facts["cutters"][0]["to_do"]
+    assert f"{to_do['reason']}." in second and to_do["advice"] == "move"
+
+
+def test_wires_of_a_works_that_cuts_nothing_or_says_no_spacing_end_with_2(tmp_path: Path) -> None:
+    (tmp_path / "w.csv").write_text("batch,weight\nA,120\nA,121\n", encoding="utf-8")
+    done = run("wires", tmp_path)
+    assert done.returncode == 2 and "no bar was weighed as cut" in done.stderr
+    lines = ["batch,stage,loaf,slot1,slot2,slot3"]
+    lines += [f"A,cut,{loaf},120,12{loaf},121.{loaf}" for loaf in range(1, 8)]
+    (tmp_path / "w.csv").write_text("\n".join(lines) + "\n", encoding="utf-8")
+    done = run("wires", tmp_path)
+    assert done.returncode == 2 and not done.stdout
+    assert "gives no spacing_mm" in done.stderr and "Traceback" not in done.stderr
+
+
 @pytest.mark.parametrize(
     ("words", "reason"),
     [
+        (["wires", "no-such-folder"], "no-such-folder"),
         (["review", "no-such-folder"], "no-such-folder"),
         (["review", str(DEMO), "--week", "soon"], "no date"),
         (["review", str(DEMO), "--week", "2020-W01"], "no weighing is dated"),

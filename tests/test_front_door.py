@@ -46,6 +46,10 @@ SIGNATURES = {
         "(net, declared, book, *, lot_size, group=None, test='non-destructive', unit='g')"
     ),
     "oc_curve": "(books, lot_size, *, test='non-destructive')",
+    "fill_target": (
+        "(sd, declared, books, *, lot_size, sd_between=0.0, risk=0.01, test='non-destructive', "
+        "unit='g')"
+    ),
     "review": "(works, week=None, books=None, *, as_of=None)",
     "weekly_page": "(review, out)",
     "charts.constants": "(n)",
@@ -69,6 +73,23 @@ SIGNATURES = {
     ),
     "charts.rule_prices": ("(rules, *, width=3.0, a_year=None)"),
     "charts.ControlChart.with_rules": "(self, rules)",
+    "wires.study": (
+        "(bars, *, spacing_mm, ends='both trimmed', services=None, noise_g=None, net='net', "
+        "end_wires_counted=False, confidence=0.95)"
+    ),
+    "wires.watch": "(study, *, false_alarm=300)",
+    "cutters": "(works, cutter=None, *, until=None)",
+    "wires.pitches": "(wires, *, share=0.5, cutters=None)",
+    "wires.advise": "(study, declared, books, *, loss_percent=0.0)",
+    "wires.consequence": (
+        "(study, wire, declared, books, *, lot_size, loss_percent=0.0, mean=None, sd=None, "
+        "sd_between=0.0, risk=0.01, cost_per_kg=nan, bars_a_month=nan)"
+    ),
+    "wires.wear": "(study, declared=None, books=(), *, loss_percent=0.0)",
+    "wires.after_work": "(study)",
+    "wires.loaves_a_day": (
+        "(wires, days=(1, 2, 5, 10), *, times_base=(1.5, 2.0, 3.0), false_alarm=300)"
+    ),
     "charts.design": ("(shift, *, sd, within, every, sides=2, subgroups=None, n=None, unit='g')"),
 }
 ATTRIBUTES = {
@@ -87,12 +108,20 @@ ATTRIBUTES = {
         "short_twice_upper lightest n lot_size groups confidence to_dict"
     ),
     "Review": (
-        "title week as_of to_do findings batches checks pull fresh giveaway charts tests rules "
-        "from_memory not_used unread questions files show figure to_dict"
+        "title week as_of to_do findings batches checks pull fresh giveaway charts cutters wires "
+        "tests rules from_memory not_used unread questions files show figure to_dict"
     ),
+    "wires.WireStudy": (
+        "wires history displacements scores causes set_aside finding base_mm noise_g remainder_mm "
+        "confidence cutter figure wander_figure loaf_figure"
+    ),
+    "Cutters": "studied refused refusals services lines findings pitches to_dict",
+    "wires.WireWatch": "signals wander_sums move_sums wander_limit move_limit false_alarm",
     "charts.ControlChart": (
         "centre lower upper points signals figure spread finding sigma unit note patterns"
     ),
+    "FillTarget": "target giveaway binding requirements risk",
+    "wires.Consequence": "wire name effect targets books mean_g sd_g risk",
 }
 
 

@@ -400,7 +400,7 @@ def _over_lots(test: _Test, mean: float, between: float, fine: float) -> float:
     Outside `low` to `high` the test is settled; inside, 20 Gauss-Legendre points stand for every
     ten widths of the narrower of the spread of lot means and that of a sample's mean (`fine`).
     """
-    if between == 0:
+    if between < 1e-9 * fine:
         return _share(test.fails(np.array([mean]))[0])
     from scipy.special import ndtr
 

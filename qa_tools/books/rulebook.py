@@ -332,6 +332,12 @@ class RuleBook:
         return self.resolve(declared).grams * _decimal(self.moisture_percent) / 100
 
     @property
+    def short_share(self) -> Mapping[str, Any]:
+        """The per cent of packages that may be short by more than T; empty where none is said."""
+        found: Mapping[str, Any] = self.data.get("short_share", {})
+        return found
+
+    @property
     def beyond_twice(self) -> Mapping[str, Any]:
         """What the book says of packages short by more than 2T; empty where it says nothing."""
         found: Mapping[str, Any] = self.data.get("beyond_twice", {})

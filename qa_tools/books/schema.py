@@ -81,6 +81,7 @@ _BOOK: Final = _Keys(
         "notes": _Keys({}, dict.fromkeys(("accept", "reject", "too few", "unsettled"), str)),
         "deficiency": _TABLES, "excess": _TABLES,
         "pieces": _Keys({**_GRADE, "bands": _Each(_BAND)}, _BANDS),
+        "short_share": _Keys({**_GRADE, "percent": float}),
         "beyond_twice": _Keys(_GRADE, {"reject": int, "sale": ("forbidden",), "why": str}),
         "sampling": _Keys(
             {**_GRADE, "plans": _Each(_PLAN)},

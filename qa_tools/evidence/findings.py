@@ -24,6 +24,7 @@ RANKS: Final = (
     "not weighed",
     "averages short",
     "too few weighed",
+    "wire",
     "list to mend",
     "not used",
     "drying",

@@ -16,6 +16,9 @@ from qa_tools import __version__
 from qa_tools.evidence import tables
 from qa_tools.evidence.batches import Batch, batches_of, remembered
 from qa_tools.evidence.charted import WeekChart, charts_of
+from qa_tools.evidence.cutter import Cutters
+from qa_tools.evidence.cutters import cut_loaves
+from qa_tools.evidence.cutters import cutters as of_cutters
 from qa_tools.evidence.entries import of_entries
 from qa_tools.evidence.findings import Finding, of_batch, rank
 from qa_tools.evidence.labelled import checked
@@ -69,6 +72,8 @@ class Review:
     findings : tuple of Finding
         Everything to do, most urgent first; `to_do` is the first six.
     charts : tuple of WeekChart
+    cutters : Cutters
+        The wires of each cutter, by the loaves up to the end of the week.
     currency : str
     costs : mapping
         Cost per kg by product.
@@ -93,6 +98,7 @@ class Review:
     checks: tuple[Batch, ...]
     findings: tuple[Finding, ...]
     charts: tuple[WeekChart, ...]
+    cutters: Cutters
     currency: str
     costs: Mapping[str, float]
     unread: pd.DataFrame
@@ -152,6 +158,11 @@ class Review:
         return tables.from_memory(self.checks)
 
     @property
+    def wires(self) -> list[str]:
+        """One line a cutter: what to do to its wires, without a full stop."""
+        return self.cutters.lines
+
+    @property
     def basis(self) -> pd.DataFrame:
         """The files behind the review with their hashes; the version is in `version`."""
         return self.files.assign(sha256=self.files["sha256"].str[:16])
@@ -208,6 +219,8 @@ class Review:
             "giveaway": records(self.giveaway),
             "charts": [chart.to_dict() for chart in self.charts],
             "signals": [signal for chart in self.charts for signal in chart.signals()],
+            "cutters": [one.to_dict() for one in self.cutters.studied.values()],
+            "cutters_not_studied": self.cutters.refusals,
             "unread": records(self.unread),
             "questions": records(self.questions),
             "not_used": records(self.not_used),
@@ -298,6 +311,8 @@ def review(
     findings = [finding for batch in checks for finding in of_batch(batch, today)]
     findings += [found for chart in charts for found in chart.findings()]
     findings += of_bases
+    cutters = _cutters(works, _last_day(chosen, None if as_of is None else today))
+    findings += cutters.findings()
     findings += _not_weighed(unweighed, lost)
     findings += of_entries(works, so_far, checks)
     findings += _from_before(works, so_far, keys, today)
@@ -310,6 +325,7 @@ def review(
         checks=tuple(checks),
         findings=rank(findings),
         charts=tuple(charts),
+        cutters=cutters,
         currency=settings.get("currency", "money"),
         costs={str(product): float(cost) for product, cost in costs.items()},
         unread=works.unread,
@@ -328,6 +344,19 @@ def last_date(works: Works) -> pd.Timestamp:
     last = [day for day in (table["when"].max() for table in done) if pd.notna(day)]
     last = last or [day for day in [works.batches["packed_on"].max()] if pd.notna(day)]
     return max(last) if last else cast(pd.Timestamp, pd.NaT)
+
+
+def _cutters(works: Works, until: pd.Timestamp | None) -> Cutters:
+    """Each cutter by the loaves up to the end of a day; none where no loaf was weighed."""
+    if not cut_loaves(works, until):
+        return Cutters({}, {}, works.wires)
+    return of_cutters(works, until=until)
+
+
+def _last_day(week: Week | None, until: pd.Timestamp | None) -> pd.Timestamp | None:
+    """The last day that is known of: of the week, or before where the review speaks of a day."""
+    days = [day for day in (week and week.end, until) if day is not None]
+    return min(days) if days else None
 
 
 def _days(works: Works, table: pd.DataFrame) -> pd.Series[pd.Timestamp]:

@@ -32,6 +32,8 @@ def as_text(review: Review) -> str:
         lines += ["", *batch_lines(batch)]
     if review.charts:
         lines += ["", "Charts of batch means:", *map(_chart_words, review.charts)]
+    if review.wires:
+        lines += ["", "Cutter wires:", *(f"  {words}." for words in review.wires)]
     if len(cells):
         lines += ["", "Cells of lists to mend:", *(f"  {words}" for words in _unread(cells))]
     if hidden:

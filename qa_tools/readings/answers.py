@@ -14,6 +14,8 @@ from qa_tools.readings.quantities import unit_of
 Question = tuple[str, str, str]
 SETTINGS: Final = "settings.csv"
 CHART_BASE: Final = "chart base of "  # and the chart; read where charts are made
+CUTTER_ENDS: Final = "ends of cutter"  # and the cutter; both read where wires are studied
+CUTTER_NUMBERS: Final = "end wires of cutter"
 # The columns that hold a word of ours.
 KINDS: Final = ("stage", "weighed", "fate", "picked")
 _SAID: Final = re.compile(r"(row\s.+?)\s+is\s+(?:a\s+)?(real|slip)\b", re.IGNORECASE)
@@ -94,7 +96,8 @@ class Answers:
             what, of, file = folded_name.partition(" of ")
             if folded_name in _KNOWN:
                 what, of = folded_name, ""
-            if folded_name in rows or folded_name.startswith(("checked ", CHART_BASE)):
+            elsewhere = ("checked ", CHART_BASE, CUTTER_ENDS, CUTTER_NUMBERS)
+            if folded_name in rows or folded_name.startswith(elsewhere):
                 continue
             kind = next((kind for kind in KINDS if what.startswith(f"{kind} ")), "")
             if kind:
@@ -126,7 +129,8 @@ class Answers:
                 SETTINGS,
                 f"No use is made of {', '.join(strange)}.",
                 f"known names are {', '.join(_KNOWN)}, row ... of a file, a word as "
-                f'stage "...", checked ..., {CHART_BASE}...; '
+                f'stage "...", checked ..., {CHART_BASE}..., {CUTTER_ENDS} ..., '
+                f"{CUTTER_NUMBERS} ...; "
                 "others may stand, if they are meant for something else",
             ))  # fmt: skip
         return asked

@@ -138,6 +138,14 @@ def test_no_spread_between_lots_is_the_limit_of_a_small_one(
     assert little == pytest.approx(none, abs=1e-4)
 
 
+@pytest.mark.parametrize("between", [1e-9, 1e-15, 1e-193])
+def test_a_spread_between_lots_too_small_for_any_weight_is_none(between: float) -> None:
+    found = chance_of_rejection(119.95, 1, "120 g", EU, lot_size=108, sd_between=between)
+    assert found == pytest.approx(
+        chance_of_rejection(119.95, 1, "120 g", EU, lot_size=108), rel=1e-5
+    )
+
+
 @settings(max_examples=20, deadline=None)
 @given(st.floats(3.9, 4.6), st.floats(0.05, 0.4), books, sizes)
 def test_ounces_are_grams(mean: float, sd: float, book: str, size: int) -> None:

@@ -7,8 +7,8 @@ import pandas as pd
 import pytest
 
 import qa_tools as qa
-from qa_tools.decisions.pitch import Pitches, pitches
-from qa_tools.decisions.tension import CAUTION, Wire, cents
+from qa_tools.decisions.wires.pitch import Pitches, pitches
+from qa_tools.decisions.wires.tension import CAUTION, Wire, cents
 
 COLUMNS = ["when", "cutter", "wire", "what", "material", "diameter_mm", "length_mm", "note_hz"]
 MUSIC = ("music wire", 0.5, 110.0)

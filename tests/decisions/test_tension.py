@@ -8,7 +8,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 from scipy.integrate import trapezoid
 
-from qa_tools.decisions.tension import LIMIT, Bow, Wire, cents, tension_change
+from qa_tools.decisions.wires.tension import LIMIT, Bow, Wire, cents, tension_change
 
 cutter_wires = st.builds(
     Wire, st.sampled_from(["music wire", "stainless"]), st.floats(0.2, 0.6), st.floats(80, 400)

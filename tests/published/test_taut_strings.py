@@ -14,7 +14,7 @@ import math
 import pytest
 from scipy.optimize import brentq
 
-from qa_tools.decisions.tension import Wire, note_raised, string_newtons, tension_change
+from qa_tools.decisions.wires.tension import Wire, note_raised, string_newtons, tension_change
 
 N_PER_LBF, N_PER_KGF = 4.4482216, 9.80665
 G_PER_M_PER_LB_PER_IN = 453.59237 / 0.0254

@@ -102,3 +102,12 @@ def test_selling_from_a_batch_known_to_have_failed_is_told_with_a_failure() -> N
     assert failed.to_dict()["note"] == failed.note
     passed = qa.judge([121.0] * 50, "120 g", "uk-2006-659", lot_size=50)
     assert passed.note == "" and "offence" not in str(passed)
+
+
+@pytest.mark.parametrize(
+    ("book", "percent"),
+    [("eu-76-211", 2.5), ("uk-2006-659", 2.5), ("ca-crc-417", 2.5), ("de-fpackv-2020", 2)],
+)
+def test_share_that_may_be_short_by_more_than_t(book: str, percent: float) -> None:
+    """Trading Standards advice (GB); Competition Bureau's bulletin (Canada); FPackV § 9(3)."""
+    assert qa.rulebook(book).short_share["percent"] == percent

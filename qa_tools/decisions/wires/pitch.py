@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import html
 import math
-from collections.abc import Iterator
-from dataclasses import dataclass
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass, field
 from itertools import groupby
 from statistics import median
 from typing import Any, Final, NamedTuple, TypeAlias
@@ -13,7 +13,8 @@ from typing import Any, Final, NamedTuple, TypeAlias
 import numpy as np
 import pandas as pd
 
-from qa_tools.decisions.tension import (
+from qa_tools.decisions.wires.cutter import Cutter
+from qa_tools.decisions.wires.tension import (
     CAUTION,
     LIMIT,
     TUNED,
@@ -63,10 +64,13 @@ class Pitches:
     not_used : DataFrame
         The other rows: row (index of the table handed in), when, cutter, wire, what, note_hz,
         reason.
+    cutters : mapping of str to Cutter
+        Those that are known, to say between which bars a wire stands.
     """
 
     notes: pd.DataFrame
     not_used: pd.DataFrame
+    cutters: Mapping[str, Cutter] = field(default_factory=dict)
 
     @property
     def wires(self) -> pd.DataFrame:
@@ -87,13 +91,26 @@ class Pitches:
             yield "No plucked note can be used."
         for _, one in self.wires.iterrows():
             about = "" if math.isnan(one["tension_n"]) else f", about {one['tension_n']:.0f} N"
-            yield f"{_place_words(one)}: {one['note_hz']:.0f} Hz{about}; {one['says']}."
+            yield f"{self._place_words(one)}: {one['note_hz']:.0f} Hz{about}; {one['says']}."
         for _, one in self.not_used.iterrows():
-            yield f"Not used, {_place_words(one)}: {one['reason']}."
+            yield f"Not used, {self._place_words(one)}: {one['reason']}."
         yield CAUTION
 
+    def _place_words(self, one: pd.Series[Any]) -> str:
+        day = "undated" if pd.isna(one["when"]) else day_words(one["when"])
+        known = self.cutters.get(one["cutter"])
+        if pd.isna(one["wire"]):
+            wire = "no wire"
+        elif known is not None and 0 <= known.face(one["wire"]) <= known.bars:
+            wire = known.name(known.face(one["wire"]))
+        else:
+            wire = f"wire {one['wire']}"
+        return f"{one['cutter']} {wire}, {day}".lstrip()
 
-def pitches(wires: pd.DataFrame, *, share: float = TUNED) -> Pitches:
+
+def pitches(
+    wires: pd.DataFrame, *, share: float = TUNED, cutters: Mapping[str, Cutter] | None = None
+) -> Pitches:
     """
     How taut does each wire stand, against its fellows and against its last note?
 
@@ -106,6 +123,8 @@ def pitches(wires: pd.DataFrame, *, share: float = TUNED) -> Pitches:
         the same material, diameter and length, by their last notes up to that day.
     share : float
         Of the least breaking load, above 0 and at most 0.6: no higher note is suggested.
+    cutters : mapping of str to Cutter, optional
+        Of a ``WireStudy``, by the name of the cutter: then wires are named with the bars beside.
 
     Returns
     -------
@@ -162,13 +181,8 @@ def pitches(wires: pd.DataFrame, *, share: float = TUNED) -> Pitches:
     return Pitches(
         pd.DataFrame(notes, columns=list(_NOTES)).astype(_NOTES),
         pd.DataFrame(not_used, columns=list(_NOT_USED)).sort_values("row", ignore_index=True),
+        cutters or {},
     )
-
-
-def _place_words(one: pd.Series[Any]) -> str:
-    day = "undated" if pd.isna(one["when"]) else day_words(one["when"])
-    wire = "no wire" if pd.isna(one["wire"]) else f"wire {one['wire']}"
-    return f"{one['cutter']} {wire}, {day}".lstrip()
 
 
 _Place: TypeAlias = tuple[str, Any]  # cutter and wire

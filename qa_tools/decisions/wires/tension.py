@@ -569,4 +569,4 @@ def _least_strength() -> tuple[list[float], list[float]]:
 
 
 def _data(name: str) -> str:
-    return files("qa_tools.decisions").joinpath("data", name).read_text("utf-8")
+    return files("qa_tools.decisions.wires").joinpath("data", name).read_text("utf-8")

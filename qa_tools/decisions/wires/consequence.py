@@ -1,0 +1,347 @@
+"""What a wire's wander and offset do to the bars: spread, fill target, money, rejection."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from typing import Any, Final
+
+import numpy as np
+import pandas as pd
+
+from qa_tools.books.chance import chance_of_rejection
+from qa_tools.books.limits import Limits, limits
+from qa_tools.books.rulebook import Declared, RuleBook
+from qa_tools.decisions.target import fill_target
+from qa_tools.decisions.wires.advice import advised
+from qa_tools.decisions.wires.cutter import FloatArray
+from qa_tools.decisions.wires.kinds import scale_of
+from qa_tools.decisions.wires.matters import matters, remaining
+from qa_tools.decisions.wires.study import WireStudy
+
+CAUSES: Final = ("wander", "offset")
+
+
+def advise(
+    study: WireStudy,
+    declared: Declared,
+    books: str | RuleBook | Sequence[str | RuleBook],
+    *,
+    loss_percent: float = 0.0,
+) -> WireStudy:
+    """
+    The same study with advice by what the rule books allow, not by a wire's fellows alone.
+
+    Parameters
+    ----------
+    study : WireStudy
+    declared : number of grams, or the label's words
+    books : name, RuleBook, or several of them
+        The smallest T counts.
+    loss_percent : float
+        What a bar loses from cutting until the book judges it.
+
+    Returns
+    -------
+    WireStudy
+        With advice and reason of its wires made anew.
+
+    Raises
+    ------
+    ValueError
+        An unknown book, a quantity it does not cover, a loss that is none.
+
+    Notes
+    -----
+    "retension" takes a chance below 1 % for the cutter, as without a book, and a wander that, above
+    that of its fellows, adds a quarter of T or more to the spread (sd) of each bar beside the wire;
+    "move" an offset as sure that shifts those bars by as much. Why a quarter: up to a spread of
+    T / 1.96 the average alone sets the fill target (2.5 % short by more than T); variances add up,
+    so one wire then uses up a quarter of that, and scale, loaf, curing and packing need the rest.
+    The share is our judgement, no published source.
+
+    Examples
+    --------
+    >>> from qa_tools.decisions.wires import study
+    >>> random = np.random.default_rng(1)
+    >>> strays = random.normal(0, [0.1, 0.1, 0.1, 0.22, 0.1], (80, 5))
+    >>> widths = 25 + np.diff(np.pad(strays, ((0, 0), (1, 1))))
+    >>> grams = (5.3 * widths + random.normal(0, 0.1, widths.shape)).round(1)
+    >>> loaf, slot = np.indices(grams.shape) + 1
+    >>> bars = pd.DataFrame({"loaf": loaf.ravel(), "slot": slot.ravel(), "net": grams.ravel()})
+    >>> found = study(bars, spacing_mm=25)
+    >>> found.wires.loc[3, "advice"], advise(found, "120 g", "eu-76-211").wires.loc[3, "advice"]
+    ('retension', 'watch')
+    """
+    found = matters(study.fit, study.base_mm, declared, books, loss_percent)
+    return replace(study, wires=advised(study.wires, found, study.cutter))
+
+
+@dataclass(frozen=True, eq=False)
+class Consequence:
+    """
+    What one wire does to the bars; prints as a short readable summary.
+
+    Attributes
+    ----------
+    wire : int
+        Its number on the cutter.
+    name : str
+    effect : DataFrame
+        Index cause ("wander", "offset"): mm and without_mm (as it is, and as its fellows wander or
+        in its place), adds_cut_g and adds_packed_g (to the spread from bar to bar, sd),
+        beside_g (what it gives each of the two bars beside it, packed: sd, or shift), target_g and
+        without_g (fill target of all books), more_g, money_a_month.
+    targets : DataFrame
+        One row a cause, book and requirement: event, target_g, without_g, more_g.
+    books : DataFrame
+        One row a cause and book, at today's mean: chance and chance_without (the official test
+        rejects the next lot), short and short_without (share of the two bars beside the wire that
+        are short by more than T; NaN where the book has none).
+    mean_g, sd_g : float
+        Of packed bars: today's mean and spread within a lot.
+    risk : float
+        Of the fill targets.
+    """
+
+    wire: int
+    name: str
+    effect: pd.DataFrame
+    targets: pd.DataFrame
+    books: pd.DataFrame
+    mean_g: float
+    sd_g: float
+    risk: float
+
+    def __str__(self) -> str:
+        said = [f"{self.name}, at {self.mean_g:.1f} g on average:"]
+        for cause, row in self.effect.iterrows():
+            does = "wanders" if cause == "wander" else "stands off by"
+            money = row["money_a_month"]
+            cost = "" if math.isnan(money) else f", {money:.2f} a month"
+            short = self.books.loc[self.books["cause"] == cause, ["short", "short_without"]].max()
+            said.append(
+                f"it {does} {abs(row['mm']):.2f} mm: {row['adds_packed_g']:.2f} g more from bar to "
+                f"bar; of the bars beside it short by more than allowed: {_one_in(short['short'])} "
+                f"({_one_in(short['short_without'])} without); {row['more_g']:.2f} g more to "
+                f"fill{cost}"
+            )
+        return "\n  ".join(said)
+
+
+def _one_in(share: float) -> str:
+    """A share as one in so many."""
+    return "hardly one" if not share > 1e-6 else f"one in {1 / share:.0f}"
+
+
+def consequence(
+    study: WireStudy,
+    wire: int,
+    declared: Declared,
+    books: str | RuleBook | Sequence[str | RuleBook],
+    *,
+    lot_size: int,
+    loss_percent: float = 0.0,
+    mean: float | None = None,
+    sd: float | None = None,
+    sd_between: float = 0.0,
+    risk: float = 0.01,
+    cost_per_kg: float = math.nan,
+    bars_a_month: float = math.nan,
+) -> Consequence:
+    """
+    What do a wire's wander and its offset cost?
+
+    Against the same cutter with this wire wandering as its fellows do, and with it in its place.
+
+    Parameters
+    ----------
+    study : WireStudy
+    wire : int
+        Its number on the cutter.
+    declared : number of grams, or the label's words
+    books : name, RuleBook, or several of them
+    lot_size : int
+        Packed bars in a lot.
+    loss_percent : float
+        What a bar loses from cutting to packing: typical_loss_percent of products.csv.
+    mean, sd : float, optional
+        Of packed bars, grams, sd within a lot; else what the cut bars of the study lead to expect.
+    sd_between : float
+        Spread of the means of lots.
+    risk : float
+        Of the fill targets: how often the next lot may miss a requirement.
+    cost_per_kg, bars_a_month : float, optional
+        Money a kilogram of packed bars, and how many are packed; NaN leaves the money out.
+
+    Returns
+    -------
+    Consequence
+
+    Raises
+    ------
+    ValueError
+        A wire the cutter does not have or that has too few loaves to tell, a spread of packed bars
+        smaller than the cut alone makes it, or what `fill_target` refuses.
+
+    Notes
+    -----
+    A wire's wander t adds 2 (K t)² / m to the variance of bars taken at random from loaves of m, K
+    grams of a packed bar a millimetre; an offset likewise. It adds nothing to the average of whole
+    loaves: what one bar gains its neighbour loses. So where the average sets the fill target, a
+    wire costs no fill, and what it costs is bars that differ.
+
+    Target and chance take all bars of a lot for one normal spread. In truth the two beside the wire
+    spread more than their fellows. In loaves of 9, up to four times the base wander, that moves the
+    target of the official test by less than 0.1 g (simulated); but light bars come more often than
+    the spread of all shows, so the share short is given for those two.
+
+    Examples
+    --------
+    >>> from qa_tools.decisions.wires import study
+    >>> random = np.random.default_rng(1)
+    >>> strays = random.normal(0, [0.15, 0.15, 0.15, 0.6, 0.15], (60, 5))
+    >>> widths = 25 + np.diff(np.pad(strays, ((0, 0), (1, 1))))
+    >>> grams = (5.3 * widths + random.normal(0, 0.1, widths.shape)).round(1)
+    >>> loaf, slot = np.indices(grams.shape) + 1
+    >>> bars = pd.DataFrame({"loaf": loaf.ravel(), "slot": slot.ravel(), "net": grams.ravel()})
+    >>> found = consequence(study(bars, spacing_mm=25), 4, "120 g", "uk-2006-659", lot_size=108,
+    ...                     loss_percent=8, cost_per_kg=9, bars_a_month=2000)
+    >>> found.effect.loc["wander", ["adds_packed_g", "more_g", "money_a_month"]].round(1).tolist()
+    [1.2, 0.0, 0.0]
+    """
+    face = study.cutter.face(wire)
+    if not 1 <= face < study.cutter.bars:
+        numbers = [study.cutter.number(one) for one in (1, study.cutter.bars - 1)]
+        raise ValueError(f"there is no wire {wire}: they are {numbers[0]} to {numbers[1]}")
+    name = study.cutter.name(face)
+    if math.isnan(study.wires["wander_mm"].iloc[face - 1]):
+        raise ValueError(f"{name} has too few loaves since its service to tell what it does")
+    left = remaining(loss_percent)
+    now = _faces(study)
+    cut = _Cut(study, left)
+    mean_g = float(np.nanmean(study.fit.loaves.weights)) * left if mean is None else mean
+    common = cut.common if sd is None else sd**2 - cut.spread(*now)
+    if common <= 0:
+        raise ValueError(
+            f"sd={sd:g} g of packed bars is less than the wires alone make it, "
+            f"{math.sqrt(cut.spread(*now)):.2f} g: give it within lots of bars cut on this cutter"
+        )
+    sd_g = math.sqrt(common + cut.spread(*now))
+    chosen = [books] if isinstance(books, str | RuleBook) else list(books)
+    lots: dict[str, Any] = {"lot_size": lot_size, "sd_between": sd_between}
+    as_it_is = fill_target(sd_g, declared, chosen, risk=risk, **lots)
+    table = as_it_is.requirements[["book", "requirement", "event", "mean_g"]]
+    table = table.rename(columns={"mean_g": "target_g"})
+    effects, targets, chances = [], [], []
+    for cause in CAUSES:
+        other = _without(cause, face, now, study.base_mm)
+        variance = cut.spread(*other)
+        without = fill_target(math.sqrt(common + variance), declared, chosen, risk=risk, **lots)
+        # What one bar gains its neighbour loses: the average of whole loaves stays as it is.
+        less = without.requirements["mean_g"].where(
+            table["requirement"] != "average", table["target_g"]
+        )
+        more = as_it_is.target - float(less.max())
+        at = CAUSES.index(cause)
+        mm, instead = float(now[at][face]), float(other[at][face])
+        adds = sd_g - math.sqrt(common + variance)
+        cut_adds = math.sqrt(cut.common + cut.spread(*now)) - math.sqrt(cut.common + variance)
+        beside = cut.grams_per_mm * math.sqrt(mm**2 - instead**2)
+        effects.append({
+            "cause": cause, "mm": mm, "without_mm": instead,
+            "adds_cut_g": cut_adds / left, "adds_packed_g": adds, "beside_g": beside,
+            "target_g": as_it_is.target, "without_g": float(less.max()), "more_g": more,
+            "money_a_month": more / 1000 * cost_per_kg * bars_a_month,
+        })  # fmt: skip
+        targets.append(table.assign(cause=cause, without_g=less, more_g=table["target_g"] - less))
+        for book in chosen:
+            limit = limits(declared, book)
+            chances.append({
+                "cause": cause, "book": limit.book.name,
+                "chance": chance_of_rejection(mean_g, sd_g, declared, book, **lots),
+                "chance_without": chance_of_rejection(
+                    mean_g, math.sqrt(common + variance), declared, book, **lots
+                ),
+                "short": _short(limit, mean_g, common, cut, face, now),
+                "short_without": _short(limit, mean_g, common, cut, face, other),
+            })  # fmt: skip
+    return Consequence(
+        wire,
+        name,
+        pd.DataFrame(effects).set_index("cause"),
+        pd.concat(targets, ignore_index=True)[
+            ["cause", "book", "requirement", "event", "target_g", "without_g", "more_g"]
+        ],
+        pd.DataFrame(chances),
+        mean_g,
+        sd_g,
+        risk,
+    )
+
+
+class _Cut:
+    """What displacements of faces do to packed bars, and what else spreads them, by the study."""
+
+    def __init__(self, study: WireStudy, left: float) -> None:
+        fit = study.fit
+        self.grams_per_mm = left / fit.mm_per_gram
+        scale = pd.Series(scale_of(fit.loaves, fit.cutter)[fit.kind >= 0])
+        labels = fit.loaves.labels[fit.kind >= 0]
+        batch = labels.get_level_values(0) if labels.nlevels > 1 else np.zeros(len(labels))
+        away = scale - scale.groupby(np.asarray(batch)).transform("mean")
+        degrees = max(len(scale) - len(set(batch)), 1)
+        of_loaf = float((away**2).sum()) / degrees * float(fit.cutter.spacing.mean()) ** 2
+        self.common = left**2 * (study.noise_g**2 + of_loaf)
+
+    def of_bars(self, wander: FloatArray, offset: FloatArray) -> tuple[FloatArray, FloatArray]:
+        """Shift and variance of each bar."""
+        shift: FloatArray = self.grams_per_mm * np.diff(offset)
+        return shift, self.grams_per_mm**2 * (wander[:-1] ** 2 + wander[1:] ** 2)
+
+    def spread(self, wander: FloatArray, offset: FloatArray) -> float:
+        """Variance of bars taken at random."""
+        shift, variance = self.of_bars(wander, offset)
+        return float(np.var(shift) + variance.mean())
+
+
+def _faces(study: WireStudy) -> tuple[FloatArray, FloatArray]:
+    """Wander and offset of all faces now, ends included, mm."""
+    wander, offset = np.zeros(study.cutter.bars + 1), np.zeros(study.cutter.bars + 1)
+    wander[1:-1] = study.wires["wander_mm"].fillna(study.base_mm)
+    offset[1:-1] = study.wires["offset_mm"].fillna(0.0)
+    wander[-1] = np.nan_to_num(study.remainder_mm)
+    return wander, offset
+
+
+def _without(
+    cause: str, face: int, now: tuple[FloatArray, FloatArray], base: float
+) -> tuple[FloatArray, FloatArray]:
+    """The same faces with one wire as its fellows, or in its place."""
+    wander, offset = now[0].copy(), now[1].copy()
+    if cause == "wander":
+        wander[face] = min(wander[face], base)
+    else:
+        offset[face] = 0.0
+    return wander, offset
+
+
+def _short(
+    limit: Limits,
+    mean: float,
+    common: float,
+    cut: _Cut,
+    face: int,
+    faces: tuple[FloatArray, FloatArray],
+) -> float:
+    """Share of the two bars beside a wire that are short by more than T."""
+    from scipy.special import ndtr
+
+    if not math.isfinite(limit.short_g):
+        return math.nan
+    beside = slice(face - 1, face + 1)
+    shift, variance = cut.of_bars(*faces)
+    return float(
+        ndtr((limit.short_g - mean - shift[beside]) / np.sqrt(common + variance[beside])).mean()
+    )
