@@ -281,11 +281,14 @@ class Cutters:
         Cutters that could not be studied, with the reason and what to do.
     services : DataFrame
         The rows of wires.csv up to that day.
+    not_used : tuple of str
+        Of the works' files, what could not be read and what speaks of another cutter: a line each.
     """
 
     studied: dict[str, CutterStudy]
     refused: dict[str, str]
     services: pd.DataFrame
+    not_used: tuple[str, ...] = ()
 
     def __getitem__(self, cutter: str) -> CutterStudy:
         if cutter not in self.studied:
@@ -326,15 +329,18 @@ class Cutters:
                 one.to_dict() | {"costs": one.costs_in_words} for one in self.studied.values()
             ],
             "refused": [{"cutter": name, "reason": why} for name, why in self.refused.items()],
+            "not_used": list(self.not_used),
             "caution": CAUTION,
         }
 
     def _repr_html_(self) -> str:
         shown = [one._repr_html_() for one in self.studied.values()]
-        return "".join([*shown, *(f"<p>{html.escape(line)}</p>" for line in self.refusals)])
+        lines = (*self.refusals, *self.not_used)
+        return "".join([*shown, *(f"<p>{html.escape(line)}</p>" for line in lines)])
 
     def __str__(self) -> str:
         parts = [*map(str, self.studied.values()), *self.refusals]
+        parts += ["\n".join(self.not_used)] if self.not_used else []
         return "\n\n".join([*parts, CAUTION] if self.studied else parts)
 
     __repr__ = __str__
@@ -348,7 +354,7 @@ def _cost_words(found: Consequence, cause: str, currency: str) -> str:
     fill = f"{grams(effect['more_g'])} more to fill{cost}"
     if effect["more_g"] < 0.05:
         fill = "nothing more to fill, for what one bar gains its neighbour loses"
-    said = [f"{found.name}: {grams(effect['adds_packed_g'])} more spread from bar to bar", fill]
+    said = [f"{found.name}: {grams(effect['adds_packed_g'])} more spread over all bars", fill]
     books = found.books[found.books["cause"] == cause].to_dict("records")
     if told := [book for book in books if not math.isnan(book["short"])]:
         worst = max(told, key=lambda book: float(book["short"] - book["short_without"]))
