@@ -23,6 +23,7 @@ from qa_tools.decisions.wires import (
     pitches,
     wear,
 )
+from qa_tools.decisions.wires.advice import TAG
 from qa_tools.decisions.wires.tension import CAUTION
 from qa_tools.decisions.wires.words import (
     lasting,
@@ -108,7 +109,8 @@ class CutterStudy:
         for advice in ("retension", "move", "watch"):
             for row in rows_of(self.study.wires[self.study.wires["advice"] == advice]):
                 since = "" if advice == "watch" else now.get(row.wire, "")
-                rows.append((advice, row.wire, f"{row.reason}{since}"))
+                tag = TAG if row.reason.endswith(TAG) else ""
+                rows.append((advice, row.wire, f"{row.reason.removesuffix(TAG)}{since}{tag}"))
         return pd.DataFrame(rows, columns=["advice", "wire", "reason"]).astype({"wire": "Int64"})
 
     @property

@@ -154,7 +154,7 @@ def test_the_summary_says_how_often_bars_beside_the_wire_are_short() -> None:
     )
     said = str(found).splitlines()[1]
     short = found.books["short"].max()
-    assert f"{found.effect.loc['wander', 'adds_packed_g']:.2f} g more from bar to bar" in said
+    assert f"{found.effect.loc['wander', 'adds_packed_g']:.2f} g more spread over all bars" in said
     assert f"short by more than allowed: one in {1 / short:.0f}" in said
     assert "g more to fill, 0.00 a month" in said
 

@@ -78,7 +78,7 @@ def advise(
     return replace(study, wires=advised(study.wires, found, study.cutter))
 
 
-@dataclass(frozen=True, eq=False)
+@dataclass(frozen=True, eq=False, repr=False)
 class Consequence:
     """
     What one wire does to the bars; prints as a short readable summary.
@@ -122,12 +122,15 @@ class Consequence:
             cost = "" if math.isnan(money) else f", {money:.2f} a month"
             short = self.books.loc[self.books["cause"] == cause, ["short", "short_without"]].max()
             said.append(
-                f"it {does} {abs(row['mm']):.2f} mm: {row['adds_packed_g']:.2f} g more from bar to "
-                f"bar; of the bars beside it short by more than allowed: {_one_in(short['short'])} "
+                f"it {does} {abs(row['mm']):.2f} mm: {row['adds_packed_g']:.2f} g more spread over "
+                "all bars; of the bars beside it short by more than allowed: "
+                f"{_one_in(short['short'])} "
                 f"({_one_in(short['short_without'])} without); {row['more_g']:.2f} g more to "
                 f"fill{cost}"
             )
         return "\n  ".join(said)
+
+    __repr__ = __str__
 
 
 def _one_in(share: float) -> str:
