@@ -28,6 +28,8 @@ FEWEST: Final = 5
 @dataclass(frozen=True, eq=False)
 class Fit:
     """
+    The model of one cutter, fitted.
+
     Attributes
     ----------
     cutter : Cutter
