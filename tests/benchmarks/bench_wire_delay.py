@@ -8,7 +8,7 @@ watch and the charts with their bases estimated from the 50 loaves before. The o
 offsets and noise, and how slack the wire will be, though not which: a cumulative sum of the log
 likelihood ratio for each wire, its limit by simulation. Delays count from the first loaf after the
 wire went slack to the first signal of any wire; runs that signalled before are left out. Errors are
-standard errors of the simulation.
+standard errors of the simulation. A thousand studies take about five minutes.
 """
 
 from __future__ import annotations

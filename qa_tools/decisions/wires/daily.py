@@ -46,8 +46,8 @@ def loaves_a_day(
     Notes
     -----
     From the run lengths of `watch`, the base known, by Markov chain. With the base estimated from
-    40 loaves of 11 bars watching took as long, within what simulation shows
-    (``tests/benchmarks/bench_watch.py``).
+    50 loaves of 11 bars it took 29, 9 and 4 loaves at 1.5, 2 and 3 times the base, simulated
+    (``tests/benchmarks/bench_wire_delay.py``).
 
     Examples
     --------
