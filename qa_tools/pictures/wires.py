@@ -28,6 +28,8 @@ if TYPE_CHECKING:
 
 LATEST: Final = 12  # loaves drawn one by one: a batch or so
 _TICKS: Final = 16  # loaves named at an axis
+# Signals of the watch; a wire "moved" might be taken for a service.
+_WHAT: Final = {"wanders": "wanders", "moved": "off its place"}
 # Towards the stop blue, away from it vermillion, in place white: told apart by all kinds of colour
 # vision, for one is the colder and both darken outwards.
 _SIDES: Final = [
@@ -109,7 +111,7 @@ def cutter_map(study: WireStudy, watch: WireWatch) -> go.Figure:
             hoverinfo="text",
         )  # fmt: skip
         faded = "" if signal.still else ", faded"
-        _word(figure, at, rows[0], f"{signal.what}{faded}", -14)
+        _word(figure, at, rows[0], f"{_WHAT[signal.what]}{faded}", -14)
     figure.update_xaxes(
         side="top",
         tickvals=list(range(len(names))),
@@ -178,7 +180,7 @@ def wander_over_time(study: WireStudy, watch: WireWatch, found: Windows) -> go.F
         )  # fmt: skip
     marks = [(row, f"wire {wire} serviced") for wire, row in services_of(study)]
     marks += [
-        (row_of(study, signal.since), f"wire {signal.wire} {signal.what}")
+        (row_of(study, signal.since), f"wire {signal.wire} {_WHAT[signal.what]}")
         for signal in rows_of(watch.signals)
     ]
     for place, (row, words) in enumerate(sorted(marks)):

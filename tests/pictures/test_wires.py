@@ -120,3 +120,11 @@ def test_names_from_files_stay_text() -> None:
     found = qa.wires.study(weights, spacing_mm=25)
     for figure in (found.figure(), found.loaf_figure()):
         assert "<b>x</b>" not in pio.to_json(figure).replace("\\u003c", "<").replace("\\u003e", ">")
+
+
+def test_a_wire_off_its_place_is_not_said_to_be_moved_as_by_a_service(
+    demo_works: qa.Works,
+) -> None:
+    one = qa.cutters(demo_works)["C1"]
+    assert "off its place" in words(one.figure())
+    assert "wire 2 off its place" in words(one.wander_figure())
