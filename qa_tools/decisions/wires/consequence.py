@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
-from typing import Any, Final
+from typing import Any, Final, TypeAlias
 
 import numpy as np
 import pandas as pd
@@ -21,6 +21,7 @@ from qa_tools.decisions.wires.matters import matters, remaining
 from qa_tools.decisions.wires.study import WireStudy
 
 CAUSES: Final = ("wander", "offset")
+Faces: TypeAlias = tuple[FloatArray, FloatArray]  # wander and offset of each, ends included, mm
 
 
 def advise(
@@ -223,25 +224,26 @@ def consequence(
         raise ValueError(f"{name} has too few loaves since its service to tell what it does")
     left = remaining(loss_percent)
     now = _faces(study)
-    cut = _Cut(study, left)
-    mean_g = float(np.nanmean(study.fit.loaves.weights)) * left if mean is None else mean
-    common = cut.common if sd is None else sd**2 - cut.spread(*now)
-    if common <= 0:
+    cut = _Bars.cut(study, left)
+    packed = replace(
+        cut,
+        mean_g=cut.mean_g if mean is None else mean,
+        common=cut.common if sd is None else sd**2 - cut.spread(now),
+    )
+    if packed.common <= 0:
         raise ValueError(
             f"sd={sd:g} g of packed bars is less than the wires alone make it, "
-            f"{math.sqrt(cut.spread(*now)):.2f} g: give it within lots of bars cut on this cutter"
+            f"{math.sqrt(cut.spread(now)):.2f} g: give it within lots of bars cut on this cutter"
         )
-    sd_g = math.sqrt(common + cut.spread(*now))
     chosen = [books] if isinstance(books, str | RuleBook) else list(books)
     lots: dict[str, Any] = {"lot_size": lot_size, "sd_between": sd_between}
-    as_it_is = fill_target(sd_g, declared, chosen, risk=risk, **lots)
+    as_it_is = fill_target(packed.sd(now), declared, chosen, risk=risk, **lots)
     table = as_it_is.requirements[["book", "requirement", "event", "mean_g"]]
     table = table.rename(columns={"mean_g": "target_g"})
     effects, targets, chances = [], [], []
     for cause in CAUSES:
         other = _without(cause, face, now, study.base_mm)
-        variance = cut.spread(*other)
-        without = fill_target(math.sqrt(common + variance), declared, chosen, risk=risk, **lots)
+        without = fill_target(packed.sd(other), declared, chosen, risk=risk, **lots)
         # What one bar gains its neighbour loses: the average of whole loaves stays as it is.
         less = without.requirements["mean_g"].where(
             table["requirement"] != "average", table["target_g"]
@@ -249,26 +251,26 @@ def consequence(
         more = as_it_is.target - float(less.max())
         at = CAUSES.index(cause)
         mm, instead = float(now[at][face]), float(other[at][face])
-        adds = sd_g - math.sqrt(common + variance)
-        cut_adds = math.sqrt(cut.common + cut.spread(*now)) - math.sqrt(cut.common + variance)
-        beside = cut.grams_per_mm * math.sqrt(mm**2 - instead**2)
         effects.append({
             "cause": cause, "mm": mm, "without_mm": instead,
-            "adds_cut_g": cut_adds / left, "adds_packed_g": adds, "beside_g": beside,
+            "adds_cut_g": (cut.sd(now) - cut.sd(other)) / left,
+            "adds_packed_g": packed.sd(now) - packed.sd(other),
+            "beside_g": packed.grams_per_mm * math.sqrt(mm**2 - instead**2),
             "target_g": as_it_is.target, "without_g": float(less.max()), "more_g": more,
             "money_a_month": more / 1000 * cost_per_kg * bars_a_month,
         })  # fmt: skip
         targets.append(table.assign(cause=cause, without_g=less, more_g=table["target_g"] - less))
         for book in chosen:
             limit = limits(declared, book)
+            chance, chance_without = (
+                chance_of_rejection(packed.mean_g, packed.sd(faces), declared, book, **lots)
+                for faces in (now, other)
+            )
             chances.append({
                 "cause": cause, "book": limit.book.name,
-                "chance": chance_of_rejection(mean_g, sd_g, declared, book, **lots),
-                "chance_without": chance_of_rejection(
-                    mean_g, math.sqrt(common + variance), declared, book, **lots
-                ),
-                "short": _short(limit, mean_g, common, cut, face, now),
-                "short_without": _short(limit, mean_g, common, cut, face, other),
+                "chance": chance, "chance_without": chance_without,
+                "short": packed.short(limit, face, now),
+                "short_without": packed.short(limit, face, other),
             })  # fmt: skip
     return Consequence(
         wire,
@@ -278,38 +280,64 @@ def consequence(
             ["cause", "book", "requirement", "event", "target_g", "without_g", "more_g"]
         ],
         pd.DataFrame(chances),
-        mean_g,
-        sd_g,
+        packed.mean_g,
+        packed.sd(now),
         risk,
     )
 
 
-class _Cut:
-    """What displacements of faces do to packed bars, and what else spreads them, by the study."""
+@dataclass(frozen=True)
+class _Bars:
+    """Bars of one cutter, packed: their mean, and what spreads them besides the wires."""
 
-    def __init__(self, study: WireStudy, left: float) -> None:
+    grams_per_mm: float
+    mean_g: float
+    common: float
+
+    @classmethod
+    def cut(cls, study: WireStudy, left: float) -> _Bars:
+        """As the cut bars of a study lead to expect, of which so large a share is left."""
         fit = study.fit
-        self.grams_per_mm = left / fit.mm_per_gram
         scale = pd.Series(scale_of(fit.loaves, fit.cutter)[fit.kind >= 0])
         labels = fit.loaves.labels[fit.kind >= 0]
         batch = labels.get_level_values(0) if labels.nlevels > 1 else np.zeros(len(labels))
         away = scale - scale.groupby(np.asarray(batch)).transform("mean")
         degrees = max(len(scale) - len(set(batch)), 1)
         of_loaf = float((away**2).sum()) / degrees * float(fit.cutter.spacing.mean()) ** 2
-        self.common = left**2 * (study.noise_g**2 + of_loaf)
+        return cls(
+            grams_per_mm=left / fit.mm_per_gram,
+            mean_g=float(np.nanmean(fit.loaves.weights)) * left,
+            common=left**2 * (study.noise_g**2 + of_loaf),
+        )
 
-    def of_bars(self, wander: FloatArray, offset: FloatArray) -> tuple[FloatArray, FloatArray]:
+    def of_bars(self, faces: Faces) -> tuple[FloatArray, FloatArray]:
         """Shift and variance of each bar."""
+        wander, offset = faces
         shift: FloatArray = self.grams_per_mm * np.diff(offset)
         return shift, self.grams_per_mm**2 * (wander[:-1] ** 2 + wander[1:] ** 2)
 
-    def spread(self, wander: FloatArray, offset: FloatArray) -> float:
-        """Variance of bars taken at random."""
-        shift, variance = self.of_bars(wander, offset)
+    def spread(self, faces: Faces) -> float:
+        """What the wires add to the variance of bars taken at random."""
+        shift, variance = self.of_bars(faces)
         return float(np.var(shift) + variance.mean())
 
+    def sd(self, faces: Faces) -> float:
+        """Spread of bars taken at random."""
+        return math.sqrt(self.common + self.spread(faces))
 
-def _faces(study: WireStudy) -> tuple[FloatArray, FloatArray]:
+    def short(self, limit: Limits, face: int, faces: Faces) -> float:
+        """Share of the two bars beside a wire that are short by more than T."""
+        from scipy.special import ndtr
+
+        if not math.isfinite(limit.short_g):
+            return math.nan
+        beside = slice(face - 1, face + 1)
+        shift, variance = (one[beside] for one in self.of_bars(faces))
+        above = (limit.short_g - self.mean_g - shift) / np.sqrt(self.common + variance)
+        return float(ndtr(above).mean())
+
+
+def _faces(study: WireStudy) -> Faces:
     """Wander and offset of all faces now, ends included, mm."""
     wander, offset = np.zeros(study.cutter.bars + 1), np.zeros(study.cutter.bars + 1)
     wander[1:-1] = study.wires["wander_mm"].fillna(study.base_mm)
@@ -318,9 +346,7 @@ def _faces(study: WireStudy) -> tuple[FloatArray, FloatArray]:
     return wander, offset
 
 
-def _without(
-    cause: str, face: int, now: tuple[FloatArray, FloatArray], base: float
-) -> tuple[FloatArray, FloatArray]:
+def _without(cause: str, face: int, now: Faces, base: float) -> Faces:
     """The same faces with one wire as its fellows, or in its place."""
     wander, offset = now[0].copy(), now[1].copy()
     if cause == "wander":
@@ -328,23 +354,3 @@ def _without(
     else:
         offset[face] = 0.0
     return wander, offset
-
-
-def _short(
-    limit: Limits,
-    mean: float,
-    common: float,
-    cut: _Cut,
-    face: int,
-    faces: tuple[FloatArray, FloatArray],
-) -> float:
-    """Share of the two bars beside a wire that are short by more than T."""
-    from scipy.special import ndtr
-
-    if not math.isfinite(limit.short_g):
-        return math.nan
-    beside = slice(face - 1, face + 1)
-    shift, variance = cut.of_bars(*faces)
-    return float(
-        ndtr((limit.short_g - mean - shift[beside]) / np.sqrt(common + variance[beside])).mean()
-    )
