@@ -12,6 +12,7 @@ import pandas as pd
 
 from qa_tools.books.chance import chance_of_rejection
 from qa_tools.books.limits import Limits, limits
+from qa_tools.books.own import grams, percent
 from qa_tools.books.rulebook import Declared, RuleBook
 from qa_tools.decisions.target import fill_target
 from qa_tools.decisions.wires.advice import advised
@@ -115,28 +116,42 @@ class Consequence:
     sd_g: float
     risk: float
 
-    def __str__(self) -> str:
-        said = [f"{self.name}, at {self.mean_g:.1f} g on average:"]
-        for cause, row in self.effect.iterrows():
-            does = "wanders" if cause == "wander" else "stands off by"
-            money = row["money_a_month"]
-            cost = "" if math.isnan(money) else f", {money:.2f} a month"
-            short = self.books.loc[self.books["cause"] == cause, ["short", "short_without"]].max()
+    def words(self, cause: str, currency: str = "money") -> str:
+        """What its wander or its offset does to packed bars, in plain words."""
+        effect: dict[str, float] = self.effect.loc[cause].to_dict()  # type: ignore[assignment]
+        money = effect["money_a_month"]
+        cost = "" if math.isnan(money) else f" ({money:.0f} {currency} a month)"
+        fill = f"{grams(effect['more_g'])} more to fill{cost}"
+        if effect["more_g"] < 0.05:
+            fill = "nothing more to fill, for what one bar gains its neighbour loses"
+        said = [f"{grams(effect['adds_packed_g'])} more spread over all bars", fill]
+        books = self.books[self.books["cause"] == cause].to_dict("records")
+        if told := [book for book in books if not math.isnan(book["short"])]:
+            worst = max(told, key=lambda book: float(book["short"] - book["short_without"]))
             said.append(
-                f"it {does} {abs(row['mm']):.2f} mm: {row['adds_packed_g']:.2f} g more spread over "
-                "all bars; of the bars beside it short by more than allowed: "
-                f"{_one_in(short['short'])} "
-                f"({_one_in(short['short_without'])} without); {row['more_g']:.2f} g more to "
-                f"fill{cost}"
+                f"of the two bars beside it {_share(worst['short'])} short by more than allowed "
+                f"under {worst['book']}, else {_share(worst['short_without'])}"
             )
-        return "\n  ".join(said)
+        worst = max(books, key=lambda book: float(book["chance"] - book["chance_without"]))
+        if worst["chance"] - worst["chance_without"] >= 0.0005:
+            said.append(
+                f"an inspection under {worst['book']} fails {_share(worst['chance'])} of lots, "
+                f"else {_share(worst['chance_without'])}"
+            )
+        return "; ".join(said)
+
+    def __str__(self) -> str:
+        lines = [f"{self.name}, at {self.mean_g:.1f} g on average:"]
+        for cause, mm in self.effect["mm"].items():
+            lines.append(f"{cause} {abs(mm):.2f} mm: {self.words(str(cause))}")
+        return "\n  ".join(lines)
 
     __repr__ = __str__
 
 
-def _one_in(share: float) -> str:
-    """A share as one in so many."""
-    return "hardly one" if not share > 1e-6 else f"one in {1 / share:.0f}"
+def _share(share: float) -> str:
+    """A share in per cent, small ones not rounded away."""
+    return percent(share) if share >= 0.001 else "fewer than 0.1 %"
 
 
 def consequence(
