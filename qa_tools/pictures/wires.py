@@ -278,16 +278,19 @@ def _mark_levels(figure: go.Figure, found: Windows) -> None:
 
 def _mark_events(figure: go.Figure, study: WireStudy, watch: WireWatch) -> None:
     """Services and signals, at their loaves."""
-    marks = [(row, f"wire {wire} serviced") for wire, row in services_of(study)]
-    marks += [
-        (row_of(study, signal.since), f"wire {signal.wire} {_WHAT[signal.what]}")
+    events = [(row, wire, "serviced") for wire, row in services_of(study)]
+    events += [
+        (row_of(study, signal.since), int(signal.wire), _WHAT[signal.what])
         for signal in rows_of(watch.signals)
     ]
-    for place, (row, words) in enumerate(sorted(marks)):
+    for place, (row, wire, what) in enumerate(sorted(events)):
+        face = study.cutter.face(wire)
+        late = row > 0.75 * len(study.displacements)
         figure.add_vline(x=row - 0.5, line={"color": theme.GREY, "width": 1.5, "dash": "dot"})
         figure.add_annotation(
-            text=words, x=row - 0.5, yref="paper", y=1 - 0.06 * (place % 3), xanchor="left",
-            yanchor="top", xshift=4, showarrow=False, bgcolor="rgba(255,255,255,0.8)",
+            text=f"wire {wire} (bars {face} | {face + 1}) {what}", x=row - 0.5, yref="paper",
+            y=1 - 0.06 * (place % 3), xanchor="right" if late else "left", yanchor="top",
+            xshift=-4 if late else 4, showarrow=False, bgcolor="rgba(255,255,255,0.8)",
         )  # fmt: skip
 
 
@@ -308,9 +311,8 @@ def _findings(study: WireStudy, watch: WireWatch) -> Iterator[str]:
     for one in signals:
         if one.still and served_since(study, one):
             did = "wandered" if one.what == "wanders" else "stood off its place"
-            yield (
-                f"Past: wire {one.wire} {did} from about {loaf_words(one.since)} until its service"
-            )
+            name = _name(study, one.wire)
+            yield f"Past: {name} {did} from about {loaf_words(one.since)} until its service"
 
 
 def _wander_title(study: WireStudy, found: Windows, above: list[Any]) -> str:
