@@ -175,6 +175,8 @@ GOOD = table(cut(np.random.default_rng(11), 8, STEADY))
         ),
         (GOOD, {"ends": "free"}, "say 'both trimmed' or 'from a stop'"),
         (GOOD, {"spacing_mm": -1}, "give millimetres above 0"),
+        (GOOD, {"spacing_mm": "25 mm"}, "give millimetres above 0, as numbers"),
+        (GOOD.assign(net=np.nan), {}, "leave out the row of a bar not weighed"),
         (GOOD, {"spacing_mm": [25, 25]}, "2 widths, but loaves have up to 9 bars"),
         (GOOD, {"noise_g": 0.0}, "give grams above 0"),
         (GOOD, {"confidence": 95}, "between 0.5 and 1"),
