@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pandas as pd
 import pytest
-from hypothesis import given, settings
+from hypothesis import example, given, settings
 from hypothesis import strategies as st
 from numpy.testing import assert_allclose
 from wire_cuts import cut, table
@@ -191,6 +191,7 @@ def test_refused_with_what_to_do(bars: pd.DataFrame, ask: dict[str, object], wor
         qa.wires.study(bars, **{"spacing_mm": 25, **ask})  # type: ignore[arg-type]
 
 
+@example(seed=3, bars=3, loaves=36, missing=0.6, noise=0.6, step=1.0, ends="from a stop")
 @given(
     seed=st.integers(0, 10**6),
     bars=st.integers(3, 13),
