@@ -14,6 +14,7 @@ from qa_tools.books.chance import chance_of_rejection
 from qa_tools.books.limits import EXACT_G, Limits, limits
 from qa_tools.books.plans import inspected, whole_number
 from qa_tools.books.rulebook import Declared, RuleBook
+from qa_tools.charts.settings import is_number
 from qa_tools.readings.quantities import GRAMS, unit_of
 from qa_tools.statistics.lightest import gauss_points
 
@@ -126,13 +127,13 @@ def fill_target(
     if not chosen:
         raise ValueError("name at least one rule book")
     grams = float(GRAMS[unit_of(unit)])
+    if not (is_number(sd) and sd > 0):
+        raise ValueError(f"sd is {sd!r}; packages of one lot differ, so give a number above zero")
+    if not (is_number(sd_between) and sd_between >= 0):
+        raise ValueError(f"sd_between is {sd_between!r}; give zero or a number above")
     sd, between, size = sd * grams, sd_between * grams, whole_number(lot_size)
-    if not (math.isfinite(sd) and sd > 0):
-        raise ValueError(f"sd is {sd:g} g; packages of one lot differ, so give more than zero")
-    if not (math.isfinite(between) and between >= 0):
-        raise ValueError(f"sd_between is {between:g} g; give zero or more")
-    if not 0 < risk < 0.5:
-        raise ValueError(f"risk={risk}: give a chance above 0 and below 0.5, such as 0.01")
+    if not (is_number(risk) and 0 < risk < 0.5):
+        raise ValueError(f"risk={risk!r}: give a chance above 0 and below 0.5, such as 0.01")
     found = [limits(declared, book) for book in chosen]
     spread = _Spread(sd, between, size, risk)
     rows = [row for one in found for row in _required(one, declared, spread, test)]

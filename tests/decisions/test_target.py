@@ -180,9 +180,11 @@ def test_what_other_books_ask_may_be_too_much_for_one_that_limits_it() -> None:
 @pytest.mark.parametrize(
     ("wrong", "words"),
     [
-        ({"sd": 0}, "sd is 0 g"),
-        ({"sd_between": -1}, "sd_between is -1 g"),
+        ({"sd": 0}, "sd is 0; packages"),
+        ({"sd_between": -1}, "sd_between is -1;"),
         ({"risk": 0.5}, "risk=0.5"),
+        ({"sd": "two"}, "sd is 'two'; packages of one lot differ"),
+        ({"risk": None}, "risk=None: give a chance"),
         ({"books": []}, "at least one rule book"),
         ({"books": "oiml-r87-2004", "lot_size": 50}, "no non-destructive sampling plan"),
     ],
