@@ -23,10 +23,10 @@ from qa_tools.decisions.wires import (
     pitches,
     wear,
 )
+from qa_tools.decisions.wires.loaves import loaf_words
 from qa_tools.decisions.wires.tension import CAUTION
 from qa_tools.decisions.wires.words import (
     lasting,
-    loaf_words,
     rows_of,
     signal_words,
     since_words,

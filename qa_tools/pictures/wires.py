@@ -9,10 +9,10 @@ import numpy as np
 import pandas as pd
 import plotly.graph_objects as go
 
+from qa_tools.decisions.wires.loaves import loaf_words
 from qa_tools.decisions.wires.windows import WINDOW, Windows
 from qa_tools.decisions.wires.words import (
     lasting,
-    loaf_words,
     row_of,
     rows_of,
     served_since,
