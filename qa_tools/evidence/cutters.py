@@ -18,7 +18,7 @@ from qa_tools.decisions.wires.words import lasting, row_of, rows_of, signal_word
 from qa_tools.evidence.costs import pace
 from qa_tools.evidence.cutter import Cutters, CutterStudy, Terms
 from qa_tools.evidence.labelled import judges_of
-from qa_tools.evidence.pitches import unfit
+from qa_tools.evidence.spacing import unfit
 from qa_tools.readings.answers import CUTTER_ENDS, CUTTER_NUMBERS
 from qa_tools.readings.dates import day_words
 from qa_tools.readings.headings import folded

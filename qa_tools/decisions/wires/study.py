@@ -195,11 +195,12 @@ def study(
     over its wires). The model is our own, from the geometry of the cut; restricted likelihood:
     Patterson and Thompson (1971), Biometrika 58, 545-554 (from memory).
 
-    A wrong spacing is a wrong scale, with both ends trimmed and from a stop: every millimetre is out
-    by the same share, and the weights do not show it; grams and advice hold. Of five bars cut from
-    a stop with the noise not given, the wander of the last wire comes out low: by 7 % in 200 whole
-    loaves, 9 % where a tenth of the bars is missing, 16 % where a quarter is (2 %; simulated). Given
-    the noise, by 1 %, 1 % and 5 %. Intervals hold either way.
+    A wrong spacing is a wrong scale, with both ends trimmed and from a stop: every millimetre is
+    out by the same share, and the weights do not show it; grams and advice hold.
+
+    Of five bars cut from a stop, noise not given, the wander of the last wire comes out low in 200
+    loaves: by 7 % of whole ones, 9 % where a tenth of the bars is missing, 16 % where a quarter is
+    (each within 2 %; simulated). Given the noise, by 2 %, 1 % and 4 %. Intervals hold either way.
 
     A bow in the plane of the cut leaves weights as they are, and the tension of a wire cannot be
     told from them: wander is in millimetres, never newtons.

@@ -49,6 +49,7 @@ def unfit(bars: pd.DataFrame, products: pd.DataFrame) -> Iterator[Cause]:
         words = (
             f"bars of {one.product}, {size} and {one.net_g:.0f} g as cut, would be "
             f"{density:.2f} g/cm³, and fresh soap is {LIGHTEST:g} to {HEAVIEST:g}: measure from "
-            "wire to wire, and how wide and high the loaf is; till then trust grams, not millimetres"
+            "wire to wire, and how wide and high the loaf is; till then trust grams, not "
+            "millimetres"
         )
         yield Cause(NAME, math.nan, math.nan, words)
