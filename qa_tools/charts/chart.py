@@ -199,10 +199,9 @@ class ControlChart:
                 f"instead; those of a spread lie unevenly about the centre. This is a {self.what}"
             )
         parts = [phase.points for phase in self.phases] or [slice(None)]
-        found = pd.concat(
-            [patterns(self.points.iloc[part], rules, each=self.each) for part in parts],
-            ignore_index=True,
-        )
+        each = [patterns(self.points.iloc[part], rules, each=self.each) for part in parts]
+        some = [found for found in each if not found.empty] or each[:1]
+        found = pd.concat(some, ignore_index=True)
         reasons = dict(zip(self.points["point"], self.points["reason"], strict=True))
         for point, reason in zip(found["point"], found["reason"], strict=True):
             reasons[point] = "; ".join(filter(None, [reasons[point], reason + _doubt(self.behind)]))

@@ -24,7 +24,7 @@ REACH = 8.0
 POINTS = 400
 
 
-@dataclass(frozen=True, eq=False)
+@dataclass(frozen=True, eq=False, repr=False)
 class FillTarget:
     """
     How high to fill; prints as a short readable summary.
@@ -55,9 +55,11 @@ class FillTarget:
         table = shown.to_string(index=False, float_format="{:.2f}".format)
         return (
             f"fill to {self.target:.2f} g on average ({self.giveaway:+.2f} g against the label), "
-            f"decided by {self.binding}; each event in at most {100 * self.risk:g} lots of 100\n"
+            f"decided by {self.binding}; each event in at most {100 * self.risk:g} of 100 lots\n"
             f"{table}"
         )
+
+    __repr__ = __str__
 
 
 def fill_target(

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import html
-import math
 from collections.abc import Iterator
 from dataclasses import dataclass
 from functools import cached_property
@@ -11,7 +10,6 @@ from typing import TYPE_CHECKING, Any, NamedTuple
 
 import pandas as pd
 
-from qa_tools.books.own import grams, percent
 from qa_tools.books.rulebook import RuleBook
 from qa_tools.decisions.wires import (
     Consequence,
@@ -23,6 +21,7 @@ from qa_tools.decisions.wires import (
     pitches,
     wear,
 )
+from qa_tools.decisions.wires.advice import TAG
 from qa_tools.decisions.wires.loaves import loaf_words
 from qa_tools.decisions.wires.tension import CAUTION
 from qa_tools.decisions.wires.words import (
@@ -108,7 +107,8 @@ class CutterStudy:
         for advice in ("retension", "move", "watch"):
             for row in rows_of(self.study.wires[self.study.wires["advice"] == advice]):
                 since = "" if advice == "watch" else now.get(row.wire, "")
-                rows.append((advice, row.wire, f"{row.reason}{since}"))
+                tag = TAG if row.reason.endswith(TAG) else ""
+                rows.append((advice, row.wire, f"{row.reason.removesuffix(TAG)}{since}{tag}"))
         return pd.DataFrame(rows, columns=["advice", "wire", "reason"]).astype({"wire": "Int64"})
 
     @property
@@ -166,7 +166,7 @@ class CutterStudy:
         return [
             f"{self._name(wire)}: not told: {found}"
             if isinstance(found, str)
-            else _cost_words(found, CAUSE[advice[wire]], currency)
+            else f"{found.name}: {found.words(CAUSE[advice[wire]], currency)}"
             for wire, found in self.costs.items()
         ]
 
@@ -281,11 +281,14 @@ class Cutters:
         Cutters that could not be studied, with the reason and what to do.
     services : DataFrame
         The rows of wires.csv up to that day.
+    not_used : tuple of str
+        Of the works' files, what could not be read and what speaks of another cutter: a line each.
     """
 
     studied: dict[str, CutterStudy]
     refused: dict[str, str]
     services: pd.DataFrame
+    not_used: tuple[str, ...] = ()
 
     def __getitem__(self, cutter: str) -> CutterStudy:
         if cutter not in self.studied:
@@ -326,48 +329,21 @@ class Cutters:
                 one.to_dict() | {"costs": one.costs_in_words} for one in self.studied.values()
             ],
             "refused": [{"cutter": name, "reason": why} for name, why in self.refused.items()],
+            "not_used": list(self.not_used),
             "caution": CAUTION,
         }
 
     def _repr_html_(self) -> str:
         shown = [one._repr_html_() for one in self.studied.values()]
-        return "".join([*shown, *(f"<p>{html.escape(line)}</p>" for line in self.refusals)])
+        lines = (*self.refusals, *self.not_used)
+        return "".join([*shown, *(f"<p>{html.escape(line)}</p>" for line in lines)])
 
     def __str__(self) -> str:
         parts = [*map(str, self.studied.values()), *self.refusals]
+        parts += ["\n".join(self.not_used)] if self.not_used else []
         return "\n\n".join([*parts, CAUTION] if self.studied else parts)
 
     __repr__ = __str__
-
-
-def _cost_words(found: Consequence, cause: str, currency: str) -> str:
-    """What a wire's wander or offset does to packed bars."""
-    effect: dict[str, float] = found.effect.loc[cause].to_dict()  # type: ignore[assignment]
-    money = effect["money_a_month"]
-    cost = "" if math.isnan(money) else f" ({money:.0f} {currency} a month)"
-    fill = f"{grams(effect['more_g'])} more to fill{cost}"
-    if effect["more_g"] < 0.05:
-        fill = "nothing more to fill, for what one bar gains its neighbour loses"
-    said = [f"{found.name}: {grams(effect['adds_packed_g'])} more spread from bar to bar", fill]
-    books = found.books[found.books["cause"] == cause].to_dict("records")
-    if told := [book for book in books if not math.isnan(book["short"])]:
-        worst = max(told, key=lambda book: float(book["short"] - book["short_without"]))
-        said.append(
-            f"of the two bars beside it {_share(worst['short'])} short by more than allowed under "
-            f"{worst['book']}, else {_share(worst['short_without'])}"
-        )
-    worst = max(books, key=lambda book: float(book["chance"] - book["chance_without"]))
-    if worst["chance"] - worst["chance_without"] >= 0.0005:
-        said.append(
-            f"an inspection under {worst['book']} fails {_share(worst['chance'])} of lots, "
-            f"else {_share(worst['chance_without'])}"
-        )
-    return "; ".join(said)
-
-
-def _share(share: float) -> str:
-    """A share in per cent, small ones not rounded away."""
-    return percent(share) if share >= 0.001 else "fewer than 0.1 %"
 
 
 def _rounded(rows: pd.DataFrame) -> pd.DataFrame:

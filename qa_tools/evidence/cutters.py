@@ -22,6 +22,7 @@ from qa_tools.evidence.spacing import unfit
 from qa_tools.readings.answers import CUTTER_ENDS, CUTTER_NUMBERS
 from qa_tools.readings.dates import day_words
 from qa_tools.readings.headings import folded
+from qa_tools.readings.weighings import answers_of
 from qa_tools.readings.works import Works
 
 NUMBERS: Final = ("not counted", "counted")
@@ -73,10 +74,11 @@ def cutters(works: Works, cutter: str | None = None, *, until: dt.date | None = 
     day = None if until is None else pd.Timestamp(until)
     loaves = cut_loaves(works, day)
     if not loaves:
-        raise ValueError(
+        none = (
             "no bar was weighed as cut with its loaf and slot: write a loaf to a row (slot1, "
             'slot2, ...) or the columns loaf and slot, and the stage "cut"'
         )
+        raise ValueError("\n".join([none, *_not_read(works)]))
     if cutter is not None and cutter not in loaves:
         raise ValueError(
             f"no bar was weighed as cut on the cutter {cutter!r}; there are "
@@ -89,7 +91,8 @@ def cutters(works: Works, cutter: str | None = None, *, until: dt.date | None = 
                 studied[name] = _studied(works, name, bars, len(loaves) == 1, day)
             except ValueError as reason:
                 refused[name] = str(reason)
-    return Cutters(studied, refused, _until(works.wires, day))
+    strange = _strange(works, list(loaves)) if cutter is None else []
+    return Cutters(studied, refused, _until(works.wires, day), (*strange, *_not_read(works)))
 
 
 def cut_loaves(works: Works, until: pd.Timestamp | None = None) -> dict[str, pd.DataFrame]:
@@ -112,6 +115,30 @@ def cut_loaves(works: Works, until: pd.Timestamp | None = None) -> dict[str, pd.
     return {str(name): rows for name, rows in bars.groupby("cutter")}
 
 
+def _not_read(works: Works) -> list[str]:
+    """The files and the cells of lists that could not be read, with what to do."""
+    return [
+        f"Not read: {one.file}: expected {one.expected}; found {one.found}. {one.to_do}"
+        for one in rows_of(works.unread)
+    ]
+
+
+def _strange(works: Works, cutters: list[str]) -> list[str]:
+    """What wires.csv and settings.csv say of cutters on which no bar was weighed as cut."""
+    others = [name for name in works.wires["cutter"].unique() if name and name not in cutters]
+    lines = [f'wires.csv, cutter "{name}": no bar was weighed as cut on it' for name in others]
+    if len(cutters) > 1 and (works.wires["cutter"] == "").any():
+        lines.append(f"rows of wires.csv without a cutter: there are {', '.join(cutters)}")
+    kinds = tuple(folded(kind) for kind in (CUTTER_ENDS, CUTTER_NUMBERS))
+    known = {f"{kind} {folded(name)}".strip() for name in cutters for kind in kinds}
+    lines += [
+        f'settings.csv, "{answer.name}": no bar was weighed as cut on it'
+        for folded_name, answer in answers_of(works.settings).given.items()
+        if folded_name.startswith(kinds) and folded_name not in known
+    ]
+    return [f"Not used: {line}" for line in lines]
+
+
 def _until(table: pd.DataFrame, until: pd.Timestamp | None) -> pd.DataFrame:
     """What is dated up to the end of a day, or not dated."""
     if until is None:
@@ -129,6 +156,8 @@ def _studied(
     services, unplaced = _services(works, name, only, until)
     if bars["bars"].isna().any():
         bars = bars.drop(columns="bars")
+    else:
+        _refuse_beyond(bars)
     terms = _terms(works, bars)
     misfits = pd.DataFrame(map(asdict, unfit(bars, works.products)))
 
@@ -205,7 +234,6 @@ def _terms(works: Works, bars: pd.DataFrame) -> Terms | None:
     mine = works.batches[works.batches["product"] == name]
     packages = mine["packages"].dropna()
     paced = mine["packed_on"].dt.normalize().nunique() > 1
-    settings = {folded(row.name_): row.value for row in _named(works.settings)}
     return Terms(
         product=name,
         label=label,
@@ -214,7 +242,7 @@ def _terms(works: Works, bars: pd.DataFrame) -> Terms | None:
         lot_size=int(packages.median()) if len(packages) else None,
         cost_per_kg=float(about["cost_per_kg"]),
         bars_a_month=pace(works, name).packages_a_month if paced else math.nan,
-        currency=settings.get("currency", "money"),
+        currency=answers_of(works.settings).general("currency") or "money",
     )
 
 
@@ -225,6 +253,12 @@ def _spacing(bars: pd.DataFrame) -> float:
             f"products.csv gives no spacing_mm for {products}: write how far apart the wires stand"
         )
     widths = sorted(bars["spacing_mm"].unique())
+    if not widths[0] > 0:
+        products = _listed(bars.loc[bars["spacing_mm"] == widths[0], "product"])
+        raise ValueError(
+            f"products.csv gives a spacing_mm of {widths[0]:g} for {products}: write millimetres "
+            "above 0"
+        )
     if len(widths) > 1:
         listed = "; ".join(
             f"{width:g} mm for {_listed(bars.loc[bars['spacing_mm'] == width, 'product'])}"
@@ -237,17 +271,28 @@ def _spacing(bars: pd.DataFrame) -> float:
     return float(widths[0])
 
 
+def _refuse_beyond(bars: pd.DataFrame) -> None:
+    """No loaf has more bars than its product is cut into."""
+    beyond = bars[bars["slot"] > bars["bars"]]
+    if len(beyond):
+        first = beyond.iloc[0]
+        raise ValueError(
+            f"products.csv gives {first['bars']} bars_per_loaf for {first['product']}, but row "
+            f"{beyond.index[0]} has a slot {first['slot']}: correct the one that is wrong"
+        )
+
+
 def _listed(products: pd.Series[str]) -> str:
     return ", ".join(name or "bars of no product" for name in products.unique())
 
 
 def _said(settings: pd.DataFrame, name: str) -> tuple[str, bool, str]:
     """Ends and numbering of a cutter, and a sentence that says where they come from."""
-    answers = {folded(row.name_): (row.name_, row.value) for row in _named(settings)}
+    given = answers_of(settings).given
     taken, words = [], []
     for kind, known in ((CUTTER_ENDS, ENDS), (CUTTER_NUMBERS, NUMBERS)):
         asked = f"{kind} {name}".strip()
-        said, value = answers.get(folded(asked), ("", known[0]))
+        said, value = given[folded(asked)][:2] if folded(asked) in given else ("", known[0])
         if value.strip().casefold() not in known:
             raise ValueError(
                 f'settings.csv: the value "{value}" of "{said}" is not understood; write '
@@ -258,10 +303,6 @@ def _said(settings: pd.DataFrame, name: str) -> tuple[str, bool, str]:
         words.append(f"{'ends' if kind == CUTTER_ENDS else 'end wires'} {taken[-1]} ({source})")
     by = "" if all("as settings" in one for one in words) else " in settings.csv"
     return taken[0], taken[1] == NUMBERS[1], f"Taken{by and ' as usual'}: {', '.join(words)}{by}"
-
-
-def _named(settings: pd.DataFrame) -> Iterator[Any]:
-    return rows_of(settings.rename(columns={"name": "name_"}))
 
 
 def _usable(bars: pd.DataFrame) -> tuple[pd.DataFrame, list[str]]:
@@ -290,10 +331,18 @@ def _services(
     mine = wires[(wires["cutter"] == name) | ((wires["cutter"] == "") & only)].drop(
         columns="cutter"
     )
+    mine.index = pd.Index([_service_words(row) for row in rows_of(mine)], dtype=object)
     placed = mine["when"].notna() & mine["wire"].notna()
-    lost = int((~placed).sum())
-    words = f"{lost} row{'s' if lost > 1 else ''} of wires.csv without a wire or a day"
-    return mine[placed], [words] if lost else []
+    return mine[placed], [
+        f"{words}: give both the wire and the day" for words in mine.index[~placed]
+    ]
+
+
+def _service_words(row: Any) -> str:
+    """A row of wires.csv as messages say it."""
+    wire = "no wire" if pd.isna(row.wire) else f"wire {row.wire}"
+    day = "without a day" if pd.isna(row.when) else f"on {day_words(row.when)}"
+    return " ".join(filter(None, ("wires.csv,", wire, row.what or "serviced", day)))
 
 
 def _cuts(bars: pd.DataFrame, spacing: float, found: WireStudy) -> str:

@@ -28,6 +28,8 @@ if TYPE_CHECKING:
 
 LATEST: Final = 12  # loaves drawn one by one: a batch or so
 _TICKS: Final = 16  # loaves named at an axis
+# Signals of the watch; a wire "moved" might be taken for a service.
+_WHAT: Final = {"wanders": "wanders", "moved": "off its place"}
 # Towards the stop blue, away from it vermillion, in place white: told apart by all kinds of colour
 # vision, for one is the colder and both darken outwards.
 _SIDES: Final = [
@@ -87,29 +89,7 @@ def cutter_map(study: WireStudy, watch: WireWatch) -> go.Figure:
             },
         }
     )  # fmt: skip
-    for wire, row in services_of(study):
-        at = study.cutter.face(wire) - 1
-        figure.add_shape(
-            type="line", x0=at - 0.48, x1=at + 0.48, y0=row - 0.5, y1=row - 0.5,
-            line={"color": theme.INK, "width": 4},
-        )  # fmt: skip
-        _word(figure, at, row - 0.5, "serviced", 0)
-    for signal in rows_of(watch.signals):
-        at = study.cutter.face(signal.wire) - 1
-        rows = [row_of(study, signal.since), row_of(study, signal.loaf)]
-        figure.add_scatter(
-            x=[at, at],
-            y=rows,
-            mode="lines+markers",
-            line={"color": theme.INK, "width": 2},
-            marker={"symbol": ["circle-open", "circle"], "size": 11, "color": theme.INK,
-                    "line": {"width": 2.5, "color": theme.INK}},
-            hovertext=[theme.plain(since_words(study, signal)),
-                       f"the watch told at {theme.plain(loaf_words(signal.loaf))}"],
-            hoverinfo="text",
-        )  # fmt: skip
-        faded = "" if signal.still else ", faded"
-        _word(figure, at, rows[0], f"{signal.what}{faded}", -14)
+    _mark_map(figure, study, watch)
     figure.update_xaxes(
         side="top",
         tickvals=list(range(len(names))),
@@ -166,38 +146,19 @@ def wander_over_time(study: WireStudy, watch: WireWatch, found: Windows) -> go.F
                 xanchor="right" if left else "left", yanchor="bottom", yshift=4, showarrow=False,
                 font={"color": _LINES[rank], "size": theme.TEXT_SIZE + 1},
             )  # fmt: skip
-    for level, words, dash, side in (
-        (found.limit_mm, "limit", "dash", "bottom"),
-        (found.base_mm, "wires in order", "dot", "top"),
-    ):
-        figure.add_hline(y=round(level, 3), line={"color": theme.INK, "width": 1.2, "dash": dash})
-        figure.add_annotation(
-            text=f"{words}<br>{level:.2f} mm", xref="paper", x=1, y=round(level, 3), xshift=6,
-            xanchor="left", yanchor=side, align="left", showarrow=False,
-            font={"color": theme.GREY},
-        )  # fmt: skip
-    marks = [(row, f"wire {wire} serviced") for wire, row in services_of(study)]
-    marks += [
-        (row_of(study, signal.since), f"wire {signal.wire} {signal.what}")
-        for signal in rows_of(watch.signals)
-    ]
-    for place, (row, words) in enumerate(sorted(marks)):
-        figure.add_vline(x=row - 0.5, line={"color": theme.GREY, "width": 1.5, "dash": "dot"})
-        figure.add_annotation(
-            text=words, x=row - 0.5, yref="paper", y=1 - 0.06 * (place % 3), xanchor="left",
-            yanchor="top", xshift=4, showarrow=False, bgcolor="rgba(255,255,255,0.8)",
-        )  # fmt: skip
+    _mark_levels(figure, found)
+    _mark_events(figure, study, watch)
     figure.update_xaxes(
         **_loaf_ticks(study),
         range=[-0.5, len(rows) - 0.5],
-        title_text="Loaves, in the order they were cut",
+        title={"text": "Loaves, in the order they were cut", "standoff": 12},
     )
     highest = np.nanmax(np.append(wander.to_numpy(), found.limit_mm))
     figure.update_yaxes(
         title_text=f"Wander over the last {WINDOW} loaves (mm)",
         range=[0, round(1.35 * float(highest), 2)],
     )
-    figure.update_layout(margin_r=120)
+    figure.update_layout(margin_r=120, margin_b=90)
     return figure
 
 
@@ -274,6 +235,65 @@ def latest_loaves(study: WireStudy) -> go.Figure:
     return figure
 
 
+def _mark_map(figure: go.Figure, study: WireStudy, watch: WireWatch) -> None:
+    """Services and signals, on the columns of their wires."""
+    for wire, row in services_of(study):
+        at = study.cutter.face(wire) - 1
+        figure.add_shape(
+            type="line", x0=at - 0.48, x1=at + 0.48, y0=row - 0.5, y1=row - 0.5,
+            line={"color": theme.INK, "width": 4},
+        )  # fmt: skip
+        _word(figure, at, row - 0.5, "serviced", 0)
+    for signal in rows_of(watch.signals):
+        at = study.cutter.face(signal.wire) - 1
+        rows = [row_of(study, signal.since), row_of(study, signal.loaf)]
+        figure.add_scatter(
+            x=[at, at],
+            y=rows,
+            mode="lines+markers",
+            line={"color": theme.INK, "width": 2},
+            marker={"symbol": ["circle-open", "circle"], "size": 11, "color": theme.INK,
+                    "line": {"width": 2.5, "color": theme.INK}},
+            hovertext=[theme.plain(since_words(study, signal)),
+                       f"the watch told at {theme.plain(loaf_words(signal.loaf))}"],
+            hoverinfo="text",
+        )  # fmt: skip
+        faded = "" if signal.still else ", faded"
+        _word(figure, at, rows[0], f"{_WHAT[signal.what]}{faded}", -14)
+
+
+def _mark_levels(figure: go.Figure, found: Windows) -> None:
+    """Where wires in order wander, and how far that goes by chance."""
+    for level, words, dash, side in (
+        (found.limit_mm, "limit", "dash", "bottom"),
+        (found.base_mm, "wires in order", "dot", "top"),
+    ):
+        figure.add_hline(y=round(level, 3), line={"color": theme.INK, "width": 1.2, "dash": dash})
+        figure.add_annotation(
+            text=f"{words}<br>{level:.2f} mm", xref="paper", x=1, y=round(level, 3), xshift=6,
+            xanchor="left", yanchor=side, align="left", showarrow=False,
+            font={"color": theme.GREY},
+        )  # fmt: skip
+
+
+def _mark_events(figure: go.Figure, study: WireStudy, watch: WireWatch) -> None:
+    """Services and signals, at their loaves."""
+    events = [(row, wire, "serviced") for wire, row in services_of(study)]
+    events += [
+        (row_of(study, signal.since), int(signal.wire), _WHAT[signal.what])
+        for signal in rows_of(watch.signals)
+    ]
+    for place, (row, wire, what) in enumerate(sorted(events)):
+        face = study.cutter.face(wire)
+        late = row > 0.75 * len(study.displacements)
+        figure.add_vline(x=row - 0.5, line={"color": theme.GREY, "width": 1.5, "dash": "dot"})
+        figure.add_annotation(
+            text=f"wire {wire} (bars {face} | {face + 1}) {what}", x=row - 0.5, yref="paper",
+            y=1 - 0.06 * (place % 3), xanchor="right" if late else "left", yanchor="top",
+            xshift=-4 if late else 4, showarrow=False, bgcolor="rgba(255,255,255,0.8)",
+        )  # fmt: skip
+
+
 def _findings(study: WireStudy, watch: WireWatch) -> Iterator[str]:
     """What stands now, and what is past, a line each; all is in the texts beside the picture."""
     signals = list(rows_of(watch.signals))
@@ -291,9 +311,8 @@ def _findings(study: WireStudy, watch: WireWatch) -> Iterator[str]:
     for one in signals:
         if one.still and served_since(study, one):
             did = "wandered" if one.what == "wanders" else "stood off its place"
-            yield (
-                f"Past: wire {one.wire} {did} from about {loaf_words(one.since)} until its service"
-            )
+            name = _name(study, one.wire)
+            yield f"Past: {name} {did} from about {loaf_words(one.since)} until its service"
 
 
 def _wander_title(study: WireStudy, found: Windows, above: list[Any]) -> str:

@@ -8,7 +8,18 @@ from qa_tools.charts.chains import TooRare
 from qa_tools.charts.moving import decay, sigmas
 
 
-@pytest.mark.parametrize(("readings", "within"), [(12, 1e-6), (16, 1e-8), (25, 1e-9), (100, 1e-9)])
+SLOW = pytest.mark.slow
+
+
+@pytest.mark.parametrize(
+    ("readings", "within"),
+    [
+        pytest.param(12, 1e-6, marks=SLOW),
+        pytest.param(16, 1e-8, marks=SLOW),
+        (25, 1e-9),
+        pytest.param(100, 1e-9, marks=SLOW),
+    ],
+)
 def test_moments_are_those_known_in_closed_form(readings: int, within: float) -> None:
     # Mean absolute difference 2/sqrt(pi), its variance 2 - 4/pi; neighbouring differences have
     # correlation -1/2, so covariance (4/pi)(sqrt(3)/2 + pi/12 - 1) where they have no sign.
@@ -31,6 +42,7 @@ def test_it_lies_where_simulated_ranges_do() -> None:
         assert exact == pytest.approx(simulated.mean(), abs=4 * simulated.std() / np.sqrt(runs))
 
 
+@SLOW
 def test_the_far_end_dies_out_as_stated() -> None:
     sigma, chance = sigmas(40, 3.0)
     density = chance / sigma
@@ -38,8 +50,12 @@ def test_the_far_end_dies_out_as_stated() -> None:
     assert ends == pytest.approx(decay(40), rel=0.2)
 
 
-def test_an_average_that_rests_on_wild_estimates_is_refused() -> None:
+def test_an_average_without_end_is_infinite() -> None:
     assert run_length("individuals", subgroups=20, n=1) == np.inf
+
+
+@SLOW
+def test_an_average_that_rests_on_wild_estimates_is_refused() -> None:
     with pytest.raises(TooRare):
         sigmas(30, 4.5)
     with pytest.raises(ValueError, match="run_length_quantiles, will do"):

@@ -366,6 +366,7 @@ def test_a_chart_that_adds_up_keeps_its_digits_with_limits_from_few() -> None:
     assert exact == pytest.approx(total, rel=2e-6)
 
 
+@pytest.mark.slow
 def test_limits_of_single_readings_keep_their_digits_far_out() -> None:
     # Where sigma comes out twice as large the integral of the weighted mean needs more nodes.
     sigma, chance = moving.sigmas(50, 3.0)

@@ -101,9 +101,13 @@ def test_without_services_there_is_nothing_to_compare() -> None:
     assert qa.wires.after_work(qa.wires.study(bars, spacing_mm=25)).empty
 
 
-def test_a_service_without_a_word_and_one_before_the_first_loaf() -> None:
-    assert served(0.6, 0.15, what=None)["words"].item().startswith("serviced: wander fell")
-    work = pd.DataFrame({"wire": [2, 3], "loaf": [1, 21], "what": ["fitted", "inspected"]})
+@pytest.mark.parametrize("unsaid", [None, "", " "])
+@pytest.mark.parametrize("inspected", ["inspected", "Inspected "])
+def test_a_service_without_a_word_and_one_before_the_first_loaf(
+    unsaid: str | None, inspected: str
+) -> None:
+    assert served(0.6, 0.15, what=unsaid)["words"].item().startswith("serviced: wander fell")
+    work = pd.DataFrame({"wire": [2, 3], "loaf": [1, 21], "what": ["fitted", inspected]})
     bars = table(cut(np.random.default_rng(1), 40, 0.15 * np.ones(5)))
     study = qa.wires.study(bars, spacing_mm=25, services=work)
     assert qa.wires.after_work(study).empty

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -154,9 +155,12 @@ def test_the_summary_says_how_often_bars_beside_the_wire_are_short() -> None:
     )
     said = str(found).splitlines()[1]
     short = found.books["short"].max()
-    assert f"{found.effect.loc['wander', 'adds_packed_g']:.2f} g more from bar to bar" in said
-    assert f"short by more than allowed: one in {1 / short:.0f}" in said
-    assert "g more to fill, 0.00 a month" in said
+    effect = found.effect.loc["wander"]
+    assert said.startswith(f"  wander {effect['mm']:.2f} mm: {effect['adds_packed_g']:.1f} g more ")
+    assert f"of the two bars beside it {100 * short:.1f} % short by more than allowed" in said
+    assert "nothing more to fill" in said
+    dearer = replace(found, effect=found.effect.assign(more_g=0.44, money_a_month=3.96))
+    assert "; 0.4 g more to fill (4 EUR a month); of the" in dearer.words("wander", "EUR")
 
 
 def test_refused() -> None:

@@ -58,9 +58,9 @@ def test_a_slack_wire_stands_out_against_its_fellows_and_its_last_note() -> None
         "1490 Hz brings it back"
     )
     others = found.notes[found.notes["note_hz"] == 1490]
-    assert set(others["says"]) == {"as on 2 March 2026, as its fellows"}
+    assert set(others["says"]) == {"as on 2 March 2026, level with its fellows"}
     assert others["tune_to_hz"].isna().all()
-    assert set(says(found)[:4]) == {"the first note of this wire, as its fellows"}
+    assert set(says(found)[:4]) == {"the first note of this wire, level with its fellows"}
     assert found.wires[["wire", "note_hz"]].values.tolist() == [
         [1, 1490], [2, 1490], [3, 1300], [4, 1490],
     ]  # fmt: skip
@@ -260,5 +260,5 @@ def test_the_invented_works(demo_works: qa.Works) -> None:
     assert suggested[["wire", "note_hz", "tune_to_hz"]].values.tolist() == [[5, 870, 1490]]
     assert str(found).splitlines()[4] == (
         "C1 wire 5, 28 September 2026: 1495 Hz, about 160 N; "
-        "205 % more tension than earlier that day, as its fellows."
+        "205 % more tension than earlier that day, level with its fellows."
     )

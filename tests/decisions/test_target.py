@@ -146,6 +146,7 @@ def test_several_books_and_labels_take_the_highest() -> None:
         4.2 * 28.349523125 + Z * 2 / math.sqrt(108)
     )
     assert str(found).startswith("fill to 119.52 g on average (+0.45 g against the label), decided")
+    assert "each event in at most 1 of 100 lots\n" in repr(found)
 
 
 def test_ounces_are_grams() -> None:

@@ -11,8 +11,7 @@ from wire_cuts import FloatArray, cut, table
 
 import qa_tools as qa
 from qa_tools.decisions.wires.innovations import innovations
-from qa_tools.decisions.wires.limits import limits, wander_run_length
-from qa_tools.decisions.wires.sums import move_gain, rising, wander_gain
+from qa_tools.decisions.wires.sums import limits, move_gain, rising, wander_gain, wander_run_length
 
 
 def watched(weights: FloatArray, **study: object) -> qa.wires.WireWatch:

@@ -51,6 +51,9 @@ def test_the_wire_off_its_place_is_a_finding_of_the_last_week(demo_works: qa.Wor
     assert finding.text.startswith(
         "Cutter C1: move: wire 2 from the stop (between bars 2 and 3) stands 0.70 mm off its place"
     )
+    assert finding.text.endswith(
+        "; since loaf 1 of OH-0929 (30 September 2026); tie a tag on it before you start."
+    )
     assert not [one for one in review.findings if "wire 5 from the stop" in one.text]
     assert review.wires == [finding.text.rstrip(".")]
 

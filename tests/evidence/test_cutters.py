@@ -157,13 +157,77 @@ def test_services_of_the_cutter_begin_its_history_anew_and_others_are_told(tmp_p
         ",C1,1,tightened\n"
     )
     parts = (rows(weights[:30]), rows(weights[30:], "B2", "2026-09-02"))
-    found = qa.cutters(works(tmp_path, sheet(*parts), wires=wires))["C1"]
+    all_found = qa.cutters(works(tmp_path, sheet(*parts), wires=wires))
+    found = all_found["C1"]
     (words,) = found.serviced
     assert words.startswith("wire 3 from the stop (between bars 3 and 4), before loaf 1 of B2: ")
     assert "tightened: wander fell from 0.6" in words and "no reason to look further" in words
     assert found.to_do.empty
     assert found.headline.startswith("Cutter C1: no wire stands out: the weights show nothing")
-    assert found.left_out == ("1 row of wires.csv without a wire or a day",)
+    assert found.left_out == (
+        "wires.csv, wire 1 tightened without a day: give both the wire and the day",
+    )
+    (other,) = all_found.not_used
+    assert other == 'Not used: wires.csv, cutter "C9": no bar was weighed as cut on it'
+    assert other in str(all_found) and all_found.to_dict()["not_used"] == [other]
+
+
+def test_a_service_of_a_wire_the_cutter_has_not_is_named_as_it_was_written(tmp_path: Path) -> None:
+    wires = "when,cutter,wire,what\n2026-09-02,C1,3,tightened\n2026-09-02,C1,12,fitted\n"
+    found = qa.cutters(works(tmp_path, sheet(rows(slack())), wires=wires))
+    assert found.refused["C1"].startswith(
+        "wires.csv, wire 12 fitted on 2 September 2026: there is no wire 12; the wires between "
+        "bars are 1 to 5"
+    )
+
+
+def test_settings_of_another_cutter_and_services_of_none_are_told(tmp_path: Path) -> None:
+    given = works(
+        tmp_path,
+        sheet(rows(slack(20)), rows(slack(20), "B2", "2026-09-02")),
+        products=PRODUCTS.replace("slab,Test slab,bar,C1", "slab,Test slab,bar,C2"),
+        settings="name,value\nends of cutter C1,both trimmed\nEnds of cutter C7,from a stop\n",
+        wires="when,cutter,wire,what\n2026-09-02,,3,tightened\n",
+    )
+    assert qa.cutters(given).not_used == (
+        "Not used: rows of wires.csv without a cutter: there are C1, C2",
+        'Not used: settings.csv, "Ends of cutter C7": no bar was weighed as cut on it',
+    )
+
+
+def test_cells_and_files_that_cannot_be_read_are_told(tmp_path: Path) -> None:
+    products = PRODUCTS.replace("bar,Test bar,bar,C1,25", "bar,Test bar,bar,C1,wide")
+    found = qa.cutters(works(tmp_path, sheet(rows(slack(20))), products=products))
+    assert "products.csv gives no spacing_mm for bar" in str(found)
+    assert "Not read: products.csv: expected a number; found in row 2, column spacing_mm" in str(
+        found
+    )
+    (tmp_path / "weights" / "cut.csv").write_text("batch,B1\nloaf,slot1\n1,120\n")
+    (tmp_path / "weights" / "oct.csv").write_text("batch,stage,weight\nB1,packed,120.1\n")
+    with pytest.raises(ValueError, match=r"(?s)weighed as cut .*\nNot read: weights/cut.csv: "):
+        qa.cutters(qa.read_works(tmp_path))
+
+
+@pytest.mark.parametrize(
+    ("written", "words"),
+    [
+        ("-25,6", "products.csv gives a spacing_mm of -25 for bar: write millimetres"),
+        ("25,4", "products.csv gives 4 bars_per_loaf for bar, but row 2 of weights/oct.c"),
+    ],
+)
+def test_what_products_csv_cannot_mean_is_said_of_products_csv(
+    tmp_path: Path, written: str, words: str
+) -> None:
+    products = PRODUCTS.replace("bar,Test bar,bar,C1,25,6", f"bar,Test bar,bar,C1,{written}")
+    found = qa.cutters(works(tmp_path, sheet(rows(slack(20))), products=products))
+    assert found.refused["C1"].startswith(words)
+
+
+def test_one_bar_a_loaf_is_refused_kindly(tmp_path: Path) -> None:
+    lines = [f"B1,cut,2026-09-01,{loaf},3,120.{loaf % 10}" for loaf in range(1, 31)]
+    weights = "batch,stage,when,loaf,slot,weight\n" + "\n".join(lines) + "\n"
+    found = qa.cutters(works(tmp_path, weights))
+    assert "none of 30 loaves has two bars weighed" in found.refused["C1"]
 
 
 def test_bars_without_a_day_are_left_out_where_others_have_one(tmp_path: Path) -> None:

@@ -76,7 +76,9 @@ def test_the_map_states_the_finding_and_marks_signal_and_service(
 def test_wander_over_time_names_what_rose_above_the_limit(slack: qa.wires.WireStudy) -> None:
     figure = slack.wander_figure()
     assert f"Wire 3 from the stop ({NAME}) wanders, up to" in title(figure)
-    assert {"wire 3", "wire 5 serviced", "wire 3 wanders"} <= set(words(figure))
+    assert {
+        "wire 3", "wire 5 (bars 5 | 6) serviced", "wire 3 (bars 3 | 4) wanders",
+    } <= set(words(figure))  # fmt: skip
     assert "(mm)" in figure.layout.yaxis.title.text
     assert len(figure.data) == 6
 
@@ -120,3 +122,12 @@ def test_names_from_files_stay_text() -> None:
     found = qa.wires.study(weights, spacing_mm=25)
     for figure in (found.figure(), found.loaf_figure()):
         assert "<b>x</b>" not in pio.to_json(figure).replace("\\u003c", "<").replace("\\u003e", ">")
+
+
+def test_a_wire_off_its_place_is_not_said_to_be_moved_as_by_a_service(
+    demo_works: qa.Works,
+) -> None:
+    one = qa.cutters(demo_works)["C1"]
+    assert "off its place" in words(one.figure())
+    assert "wire 2 (bars 2 | 3) off its place" in words(one.wander_figure())
+    assert "Past: wire 5 from the stop (between bars 5 and 6) wandered" in title(one.figure())

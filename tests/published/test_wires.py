@@ -17,8 +17,7 @@ import pytest
 import qa_tools as qa
 from qa_tools.decisions.wires.cutter import FloatArray
 from qa_tools.decisions.wires.faces import displacements, grams_per_mm, noise_shape, spread
-from qa_tools.decisions.wires.limits import wander_run_length
-from qa_tools.decisions.wires.sums import rising, wander_gain
+from qa_tools.decisions.wires.sums import rising, wander_gain, wander_run_length
 
 DATA = Path(__file__).parent / "data"
 A1 = pd.read_csv(DATA / "wire_sim_A1_weights.csv", index_col="loaf")

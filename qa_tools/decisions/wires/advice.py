@@ -12,6 +12,7 @@ from qa_tools.decisions.wires.matters import Matters
 
 # Sure: chance for the whole cutter below this; worth watching: below the second.
 SURE, LIKELY = 0.01, 0.05
+TAG: Final = "; tie a tag on it before you start"
 NOTHING: Final = (
     "the weights show nothing; look for a wavy face and pluck the wire (a bow in the plane of the "
     "cut leaves weights as they are)"
@@ -52,12 +53,12 @@ def _advice(row: pd.Series[Any], matters: Matters, name: str) -> tuple[str, str]
         added = matters.added_g(wander)
         spread = _against(f"{added:.1f} g of spread on the bars beside it", matters)
         also = f"; it {stands} too" if off and abs(offset) >= matters.offset_mm else ""
-        return "retension", f"{wanders}{spread}{also}; tie a tag on it before you start"
+        return "retension", f"{wanders}{spread}{also}{TAG}"
     if off and abs(offset) >= matters.offset_mm:
         moved = abs(offset) * matters.grams_per_mm
         shift = _against(f"{moved:.1f} g from one bar to the next", matters)
         steadily = f"steadily, whatever its tension ({row['offset_lower']:+.2f} to "
-        return "move", f"{name} {stands}{shift}, {steadily}{row['offset_upper']:+.2f})"
+        return "move", f"{name} {stands}{shift}, {steadily}{row['offset_upper']:+.2f}){TAG}"
     if row["chance"] < LIKELY:
         return "watch", f"{wanders}: too little, or too unsure, to turn a peg for"
     if off:

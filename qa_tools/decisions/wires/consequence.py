@@ -5,13 +5,14 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
-from typing import Any, Final
+from typing import Any, Final, TypeAlias
 
 import numpy as np
 import pandas as pd
 
 from qa_tools.books.chance import chance_of_rejection
 from qa_tools.books.limits import Limits, limits
+from qa_tools.books.own import grams, percent
 from qa_tools.books.rulebook import Declared, RuleBook
 from qa_tools.decisions.target import fill_target
 from qa_tools.decisions.wires.advice import advised
@@ -21,6 +22,7 @@ from qa_tools.decisions.wires.matters import matters, remaining
 from qa_tools.decisions.wires.study import WireStudy
 
 CAUSES: Final = ("wander", "offset")
+Faces: TypeAlias = tuple[FloatArray, FloatArray]  # wander and offset of each, ends included, mm
 
 
 def advise(
@@ -78,7 +80,7 @@ def advise(
     return replace(study, wires=advised(study.wires, found, study.cutter))
 
 
-@dataclass(frozen=True, eq=False)
+@dataclass(frozen=True, eq=False, repr=False)
 class Consequence:
     """
     What one wire does to the bars; prints as a short readable summary.
@@ -114,25 +116,42 @@ class Consequence:
     sd_g: float
     risk: float
 
-    def __str__(self) -> str:
-        said = [f"{self.name}, at {self.mean_g:.1f} g on average:"]
-        for cause, row in self.effect.iterrows():
-            does = "wanders" if cause == "wander" else "stands off by"
-            money = row["money_a_month"]
-            cost = "" if math.isnan(money) else f", {money:.2f} a month"
-            short = self.books.loc[self.books["cause"] == cause, ["short", "short_without"]].max()
+    def words(self, cause: str, currency: str = "money") -> str:
+        """What its wander or its offset does to packed bars, in plain words."""
+        effect: dict[str, float] = self.effect.loc[cause].to_dict()  # type: ignore[assignment]
+        money = effect["money_a_month"]
+        cost = "" if math.isnan(money) else f" ({money:.0f} {currency} a month)"
+        fill = f"{grams(effect['more_g'])} more to fill{cost}"
+        if effect["more_g"] < 0.05:
+            fill = "nothing more to fill, for what one bar gains its neighbour loses"
+        said = [f"{grams(effect['adds_packed_g'])} more spread over all bars", fill]
+        books = self.books[self.books["cause"] == cause].to_dict("records")
+        if told := [book for book in books if not math.isnan(book["short"])]:
+            worst = max(told, key=lambda book: float(book["short"] - book["short_without"]))
             said.append(
-                f"it {does} {abs(row['mm']):.2f} mm: {row['adds_packed_g']:.2f} g more from bar to "
-                f"bar; of the bars beside it short by more than allowed: {_one_in(short['short'])} "
-                f"({_one_in(short['short_without'])} without); {row['more_g']:.2f} g more to "
-                f"fill{cost}"
+                f"of the two bars beside it {_share(worst['short'])} short by more than allowed "
+                f"under {worst['book']}, else {_share(worst['short_without'])}"
             )
-        return "\n  ".join(said)
+        worst = max(books, key=lambda book: float(book["chance"] - book["chance_without"]))
+        if worst["chance"] - worst["chance_without"] >= 0.0005:
+            said.append(
+                f"an inspection under {worst['book']} fails {_share(worst['chance'])} of lots, "
+                f"else {_share(worst['chance_without'])}"
+            )
+        return "; ".join(said)
+
+    def __str__(self) -> str:
+        lines = [f"{self.name}, at {self.mean_g:.1f} g on average:"]
+        for cause, mm in self.effect["mm"].items():
+            lines.append(f"{cause} {abs(mm):.2f} mm: {self.words(str(cause))}")
+        return "\n  ".join(lines)
+
+    __repr__ = __str__
 
 
-def _one_in(share: float) -> str:
-    """A share as one in so many."""
-    return "hardly one" if not share > 1e-6 else f"one in {1 / share:.0f}"
+def _share(share: float) -> str:
+    """A share in per cent, small ones not rounded away."""
+    return percent(share) if share >= 0.001 else "fewer than 0.1 %"
 
 
 def consequence(
@@ -220,25 +239,26 @@ def consequence(
         raise ValueError(f"{name} has too few loaves since its service to tell what it does")
     left = remaining(loss_percent)
     now = _faces(study)
-    cut = _Cut(study, left)
-    mean_g = float(np.nanmean(study.fit.loaves.weights)) * left if mean is None else mean
-    common = cut.common if sd is None else sd**2 - cut.spread(*now)
-    if common <= 0:
+    cut = _Bars.cut(study, left)
+    packed = replace(
+        cut,
+        mean_g=cut.mean_g if mean is None else mean,
+        common=cut.common if sd is None else sd**2 - cut.spread(now),
+    )
+    if packed.common <= 0:
         raise ValueError(
             f"sd={sd:g} g of packed bars is less than the wires alone make it, "
-            f"{math.sqrt(cut.spread(*now)):.2f} g: give it within lots of bars cut on this cutter"
+            f"{math.sqrt(cut.spread(now)):.2f} g: give it within lots of bars cut on this cutter"
         )
-    sd_g = math.sqrt(common + cut.spread(*now))
     chosen = [books] if isinstance(books, str | RuleBook) else list(books)
     lots: dict[str, Any] = {"lot_size": lot_size, "sd_between": sd_between}
-    as_it_is = fill_target(sd_g, declared, chosen, risk=risk, **lots)
+    as_it_is = fill_target(packed.sd(now), declared, chosen, risk=risk, **lots)
     table = as_it_is.requirements[["book", "requirement", "event", "mean_g"]]
     table = table.rename(columns={"mean_g": "target_g"})
     effects, targets, chances = [], [], []
     for cause in CAUSES:
         other = _without(cause, face, now, study.base_mm)
-        variance = cut.spread(*other)
-        without = fill_target(math.sqrt(common + variance), declared, chosen, risk=risk, **lots)
+        without = fill_target(packed.sd(other), declared, chosen, risk=risk, **lots)
         # What one bar gains its neighbour loses: the average of whole loaves stays as it is.
         less = without.requirements["mean_g"].where(
             table["requirement"] != "average", table["target_g"]
@@ -246,26 +266,26 @@ def consequence(
         more = as_it_is.target - float(less.max())
         at = CAUSES.index(cause)
         mm, instead = float(now[at][face]), float(other[at][face])
-        adds = sd_g - math.sqrt(common + variance)
-        cut_adds = math.sqrt(cut.common + cut.spread(*now)) - math.sqrt(cut.common + variance)
-        beside = cut.grams_per_mm * math.sqrt(mm**2 - instead**2)
         effects.append({
             "cause": cause, "mm": mm, "without_mm": instead,
-            "adds_cut_g": cut_adds / left, "adds_packed_g": adds, "beside_g": beside,
+            "adds_cut_g": (cut.sd(now) - cut.sd(other)) / left,
+            "adds_packed_g": packed.sd(now) - packed.sd(other),
+            "beside_g": packed.grams_per_mm * math.sqrt(mm**2 - instead**2),
             "target_g": as_it_is.target, "without_g": float(less.max()), "more_g": more,
             "money_a_month": more / 1000 * cost_per_kg * bars_a_month,
         })  # fmt: skip
         targets.append(table.assign(cause=cause, without_g=less, more_g=table["target_g"] - less))
         for book in chosen:
             limit = limits(declared, book)
+            chance, chance_without = (
+                chance_of_rejection(packed.mean_g, packed.sd(faces), declared, book, **lots)
+                for faces in (now, other)
+            )
             chances.append({
                 "cause": cause, "book": limit.book.name,
-                "chance": chance_of_rejection(mean_g, sd_g, declared, book, **lots),
-                "chance_without": chance_of_rejection(
-                    mean_g, math.sqrt(common + variance), declared, book, **lots
-                ),
-                "short": _short(limit, mean_g, common, cut, face, now),
-                "short_without": _short(limit, mean_g, common, cut, face, other),
+                "chance": chance, "chance_without": chance_without,
+                "short": packed.short(limit, face, now),
+                "short_without": packed.short(limit, face, other),
             })  # fmt: skip
     return Consequence(
         wire,
@@ -275,38 +295,64 @@ def consequence(
             ["cause", "book", "requirement", "event", "target_g", "without_g", "more_g"]
         ],
         pd.DataFrame(chances),
-        mean_g,
-        sd_g,
+        packed.mean_g,
+        packed.sd(now),
         risk,
     )
 
 
-class _Cut:
-    """What displacements of faces do to packed bars, and what else spreads them, by the study."""
+@dataclass(frozen=True)
+class _Bars:
+    """Bars of one cutter, packed: their mean, and what spreads them besides the wires."""
 
-    def __init__(self, study: WireStudy, left: float) -> None:
+    grams_per_mm: float
+    mean_g: float
+    common: float
+
+    @classmethod
+    def cut(cls, study: WireStudy, left: float) -> _Bars:
+        """As the cut bars of a study lead to expect, of which so large a share is left."""
         fit = study.fit
-        self.grams_per_mm = left / fit.mm_per_gram
         scale = pd.Series(scale_of(fit.loaves, fit.cutter)[fit.kind >= 0])
         labels = fit.loaves.labels[fit.kind >= 0]
         batch = labels.get_level_values(0) if labels.nlevels > 1 else np.zeros(len(labels))
         away = scale - scale.groupby(np.asarray(batch)).transform("mean")
         degrees = max(len(scale) - len(set(batch)), 1)
         of_loaf = float((away**2).sum()) / degrees * float(fit.cutter.spacing.mean()) ** 2
-        self.common = left**2 * (study.noise_g**2 + of_loaf)
+        return cls(
+            grams_per_mm=left / fit.mm_per_gram,
+            mean_g=float(np.nanmean(fit.loaves.weights)) * left,
+            common=left**2 * (study.noise_g**2 + of_loaf),
+        )
 
-    def of_bars(self, wander: FloatArray, offset: FloatArray) -> tuple[FloatArray, FloatArray]:
+    def of_bars(self, faces: Faces) -> tuple[FloatArray, FloatArray]:
         """Shift and variance of each bar."""
+        wander, offset = faces
         shift: FloatArray = self.grams_per_mm * np.diff(offset)
         return shift, self.grams_per_mm**2 * (wander[:-1] ** 2 + wander[1:] ** 2)
 
-    def spread(self, wander: FloatArray, offset: FloatArray) -> float:
-        """Variance of bars taken at random."""
-        shift, variance = self.of_bars(wander, offset)
+    def spread(self, faces: Faces) -> float:
+        """What the wires add to the variance of bars taken at random."""
+        shift, variance = self.of_bars(faces)
         return float(np.var(shift) + variance.mean())
 
+    def sd(self, faces: Faces) -> float:
+        """Spread of bars taken at random."""
+        return math.sqrt(self.common + self.spread(faces))
 
-def _faces(study: WireStudy) -> tuple[FloatArray, FloatArray]:
+    def short(self, limit: Limits, face: int, faces: Faces) -> float:
+        """Share of the two bars beside a wire that are short by more than T."""
+        from scipy.special import ndtr
+
+        if not math.isfinite(limit.short_g):
+            return math.nan
+        beside = slice(face - 1, face + 1)
+        shift, variance = (one[beside] for one in self.of_bars(faces))
+        above = (limit.short_g - self.mean_g - shift) / np.sqrt(self.common + variance)
+        return float(ndtr(above).mean())
+
+
+def _faces(study: WireStudy) -> Faces:
     """Wander and offset of all faces now, ends included, mm."""
     wander, offset = np.zeros(study.cutter.bars + 1), np.zeros(study.cutter.bars + 1)
     wander[1:-1] = study.wires["wander_mm"].fillna(study.base_mm)
@@ -315,9 +361,7 @@ def _faces(study: WireStudy) -> tuple[FloatArray, FloatArray]:
     return wander, offset
 
 
-def _without(
-    cause: str, face: int, now: tuple[FloatArray, FloatArray], base: float
-) -> tuple[FloatArray, FloatArray]:
+def _without(cause: str, face: int, now: Faces, base: float) -> Faces:
     """The same faces with one wire as its fellows, or in its place."""
     wander, offset = now[0].copy(), now[1].copy()
     if cause == "wander":
@@ -325,23 +369,3 @@ def _without(
     else:
         offset[face] = 0.0
     return wander, offset
-
-
-def _short(
-    limit: Limits,
-    mean: float,
-    common: float,
-    cut: _Cut,
-    face: int,
-    faces: tuple[FloatArray, FloatArray],
-) -> float:
-    """Share of the two bars beside a wire that are short by more than T."""
-    from scipy.special import ndtr
-
-    if not math.isfinite(limit.short_g):
-        return math.nan
-    beside = slice(face - 1, face + 1)
-    shift, variance = cut.of_bars(*faces)
-    return float(
-        ndtr((limit.short_g - mean - shift[beside]) / np.sqrt(common + variance[beside])).mean()
-    )

@@ -92,11 +92,14 @@ def cutter(
         raise ValueError(
             "every loaf has a single bar, so no wire stands between two: weigh all bars of a loaf"
         )
-    spacing = np.asarray(spacing_mm, dtype=float)
+    try:
+        spacing = np.asarray(spacing_mm, dtype=float)
+    except (TypeError, ValueError):
+        spacing = np.zeros(1)  # refused below, as what is no width
+    if not (np.isfinite(spacing).all() and (spacing > 0).all()):
+        raise ValueError(f"spacing_mm={spacing_mm!r}: give millimetres above 0, as numbers")
     if spacing.ndim == 0:
         spacing = np.full(bars, float(spacing))
-    if not (np.isfinite(spacing).all() and (spacing > 0).all()):
-        raise ValueError(f"spacing_mm={spacing_mm!r}: give millimetres above 0")
     if spacing.shape != (bars,):
         raise ValueError(
             f"spacing_mm has {spacing.size} widths, but loaves have up to {bars} bars: "

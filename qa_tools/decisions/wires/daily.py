@@ -7,7 +7,7 @@ from collections.abc import Sequence
 
 import pandas as pd
 
-from qa_tools.decisions.wires.limits import limits, wander_run_length
+from qa_tools.decisions.wires.sums import limits, wander_run_length
 
 
 def loaves_a_day(

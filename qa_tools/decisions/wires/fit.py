@@ -28,6 +28,8 @@ FEWEST: Final = 5
 @dataclass(frozen=True, eq=False)
 class Fit:
     """
+    The model of one cutter, fitted.
+
     Attributes
     ----------
     cutter : Cutter
@@ -196,11 +198,40 @@ def displacements(fit: Fit) -> tuple[FloatArray, FloatArray, FloatArray]:
     information = between[fit.kind][:, wires]
     variance = np.append(fit.variances[:-1], np.nan)[fit.sources.variance[:, wires]]
     there = (fit.kind >= 0)[:, None] & (fit.sources.variance[:, wires] >= 0)
-    offset = np.append(
-        np.append(fit.offsets.value, np.nan * fit.variances[len(fit.offsets.value) : -1]), np.nan
-    )
+    offset = np.full(len(fit.variances), np.nan)
+    offset[: len(fit.offsets.value)] = fit.offsets.value
     place = offset[fit.sources.mean[:, wires]] + variance * slope
     with np.errstate(invalid="ignore", divide="ignore"):
         scores = slope / np.sqrt(information)
     told = there & (information > 0)
     return np.where(there, place, np.nan), np.where(told, scores, np.nan), information
+
+
+def seen(
+    fit: Fit, spell: int, scores: FloatArray, known: FloatArray
+) -> tuple[IntArray, FloatArray, FloatArray]:
+    """
+    What each loaf by itself tells of one wire between services.
+
+    Parameters
+    ----------
+    spell : int
+        Which of ``fit.sources.spells``.
+    scores, known
+        From ``displacements``.
+
+    Returns
+    -------
+    rows : array of int
+        The loaves that tell of it.
+    place : array
+        Its displacement from its offset as each shows it, mm.
+    error : array
+        Variance of the error of that, mm²; the wire's own wander comes on top.
+    """
+    wire = fit.sources.spells[spell][0] - 1
+    of_spell = fit.sources.variance[:, wire + 1] == spell
+    rows = np.flatnonzero(of_spell & np.isfinite(scores[:, wire]))
+    information = known[rows, wire]
+    error: FloatArray = np.maximum(1 / information - fit.variances[spell], 0.0)
+    return rows, scores[rows, wire] / np.sqrt(information), error

@@ -7,7 +7,7 @@ from typing import Final
 import numpy as np
 
 from qa_tools.decisions.wires.cutter import FloatArray
-from qa_tools.decisions.wires.fit import Fit, displacements
+from qa_tools.decisions.wires.fit import Fit, displacements, seen
 
 # Chance, for the whole study, of splitting a history where nothing was knocked.
 ALPHA: Final = 0.001
@@ -29,9 +29,7 @@ def knocks(fit: Fit) -> dict[int, list[int]]:
     scores, known = displacements(fit)[1:]
     found: dict[int, list[int]] = {}
     for spell, (face, _, _) in enumerate(fit.sources.spells):
-        rows = np.flatnonzero(
-            (fit.sources.variance[:, face] == spell) & ~np.isnan(scores[:, face - 1])
-        )
+        rows, _, _ = seen(fit, spell, scores, known)
         if len(rows) < 2 * FEWEST:
             continue
         at, score = _largest(scores[rows, face - 1], known[rows, face - 1])

@@ -82,7 +82,8 @@ def loaves_of(table: pd.DataFrame, net: str = "net") -> Loaves:
         raise ValueError(f"row {table.index[lacking][0]}: the bar has no {' or no '.join(key)}")
     weight = pd.to_numeric(table[net], errors="coerce").to_numpy(dtype=float)
     slot = pd.to_numeric(table["slot"], errors="coerce").to_numpy(dtype=float)
-    _refuse(table, ~(np.isfinite(weight) & (weight > 0)), net, "give net grams above 0")
+    grams = "give grams above 0, with a decimal point; leave out the row of a bar not weighed"
+    _refuse(table, ~(np.isfinite(weight) & (weight > 0)), net, grams)
     odd = ~((slot >= 1) & (slot <= MOST_BARS) & (slot % 1 == 0))
     _refuse(table, odd, "slot", f"bars are counted 1 to {MOST_BARS} from the stop")
     place = slot.astype(np.int64) - 1

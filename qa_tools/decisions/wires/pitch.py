@@ -318,9 +318,9 @@ def _says(one: _Plucked, on_last: float, on_fellows: float, tune_to: float) -> s
     else:
         earlier = one.last.when.date() == one.row.when.date()
         then = "earlier that day" if earlier else f"on {day_words(one.last.when)}"
-        against.append(_against(on_last, SAME_WIRE, then))
+        against.append(_against(on_last, SAME_WIRE, then, f"as {then}"))
     if not math.isnan(on_fellows):
-        against.append(_against(on_fellows, OTHER_WIRES, "its fellows"))
+        against.append(_against(on_fellows, OTHER_WIRES, "its fellows", "level with its fellows"))
     said = [", ".join(against)]
     if not math.isnan(tune_to):
         said.append(f"{tune_to:.0f} Hz brings it back")
@@ -331,7 +331,7 @@ def _says(one: _Plucked, on_last: float, on_fellows: float, tune_to: float) -> s
     return "; ".join(said)
 
 
-def _against(percent: float, open_by: float, whom: str) -> str:
+def _against(percent: float, open_by: float, whom: str, alike: str) -> str:
     if abs(percent) <= open_by:
-        return f"as {whom}"
+        return alike
     return f"{abs(percent):.0f} % {'more' if percent > 0 else 'less'} tension than {whom}"

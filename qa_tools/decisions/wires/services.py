@@ -58,18 +58,18 @@ def services_of(services: pd.DataFrame | None, loaves: Loaves, cutter: Cutter) -
         raise ValueError(f"services of several cutters ({several}): give those of one")
     found = []
     for label, row in services.iterrows():
-        what = row.get("what")
-        if what == LEAVES:
+        said = "" if pd.isna(row.get("what", "")) else str(row.get("what", "")).strip()
+        if said.casefold() == LEAVES:
             continue
         wire = pd.to_numeric(row["wire"], errors="coerce")
         face = cutter.face(int(wire)) if wire == wire and wire % 1 == 0 else -1
         if not 0 <= face <= cutter.bars:
             raise ValueError(
-                f"services, row {label}: there is no wire {row['wire']}; "
-                f"the wires between bars are {cutter.number(1)} to {cutter.number(cutter.bars - 1)}"
+                f"{_where(label)}: there is no wire {row['wire']}; the wires between bars are "
+                f"{cutter.number(1)} to {cutter.number(cutter.bars - 1)}, or do the numbers count "
+                "the end wires too?"
             )
-        said = "serviced" if what is None or pd.isna(what) else str(what)
-        found.append(Service(face, _row(row, label, loaves), said))
+        found.append(Service(face, _row(row, label, loaves), said or "serviced"))
     return found
 
 
@@ -81,19 +81,22 @@ def first_loaves(services: list[Service]) -> dict[int, list[int]]:
     return found
 
 
+def _where(label: Any) -> str:
+    """A row as messages say it: by the words that are its label, else by its place in the table."""
+    return label if isinstance(label, str) else f"services, row {label}"
+
+
 def _row(service: pd.Series[Any], label: Any, loaves: Loaves) -> int:
     """The row of the first loaf cut after a service."""
     if "loaf" in service and pd.notna(service["loaf"]):
         places = np.flatnonzero(loaves.labels == service["loaf"])
         if len(places) == 0:
-            raise ValueError(
-                f"services, row {label}: there is no loaf {service['loaf']} among the bars"
-            )
+            raise ValueError(f"{_where(label)}: there is no loaf {service['loaf']} among the bars")
         return int(places[0])
     when = service.get("when")
     if loaves.when is None or pd.isna(when):
         raise ValueError(
-            f"services, row {label}: to place the service, give the bars and the service a when, "
+            f"{_where(label)}: to place the service, give the bars and the service a when, "
             "or the service the loaf cut first after it"
         )
     return int(

@@ -296,6 +296,18 @@ def fitted(problem: Problem, start: FloatArray) -> tuple[FloatArray, Likelihood]
     RuntimeError
         No end in 200 steps.
     """
+    parameters, found = _climbed(problem, start)
+    # Near the least the information is so great that steps end before they get anywhere.
+    stuck = problem.free & (found.slope < 0) & (parameters - problem.least < 1e-3 * start)
+    if stuck.any():
+        again = _climbed(problem, np.where(stuck, 0.1 * start, parameters))
+        if again[1].deviance < found.deviance:
+            return again
+    return parameters, found
+
+
+def _climbed(problem: Problem, start: FloatArray) -> tuple[FloatArray, Likelihood]:
+    """Where scoring steps from a start end."""
     parameters = np.maximum(start, np.where(problem.free, problem.least, -np.inf))
     found = problem.at(parameters)
     for steps in range(200):

@@ -11,9 +11,8 @@ import pandas as pd
 from qa_tools.decisions.wires.cutter import FloatArray, IntArray
 from qa_tools.decisions.wires.fit import Fit
 from qa_tools.decisions.wires.innovations import Innovations, innovations, places
-from qa_tools.decisions.wires.limits import SHIFT, SLACK, limits
 from qa_tools.decisions.wires.study import WireStudy
-from qa_tools.decisions.wires.sums import move_gain, rising, wander_gain
+from qa_tools.decisions.wires.sums import SHIFT, SLACK, limits, move_gain, rising, wander_gain
 
 # The first loaves only make a base; it is made anew from all so far after as many, or a quarter.
 FIRST: Final = 10

@@ -11,7 +11,7 @@ import pandas as pd
 
 from qa_tools.books.rulebook import Declared, RuleBook
 from qa_tools.decisions.wires.cutter import FloatArray
-from qa_tools.decisions.wires.fit import displacements
+from qa_tools.decisions.wires.fit import displacements, seen
 from qa_tools.decisions.wires.matters import matters
 
 if TYPE_CHECKING:
@@ -113,20 +113,16 @@ class _Told(NamedTuple):
 
 def _told(study: WireStudy, face: int, scores: FloatArray, known: FloatArray) -> _Told | None:
     """Of a wire since its last service; None where too few loaves tell."""
-    fit, wire = study.fit, face - 1
+    fit = study.fit
     spells = [one for one, (at, _, _) in enumerate(fit.sources.spells) if at == face]
-    if not spells or math.isnan(study.wires["wander_mm"].iloc[wire]):
+    if not spells or math.isnan(study.wires["wander_mm"].iloc[face - 1]):
         return None
-    rows = np.flatnonzero(
-        (fit.sources.variance[:, face] == spells[-1]) & np.isfinite(scores[:, wire])
-    )
+    rows, place, noise = seen(fit, spells[-1], scores, known)
     if len(rows) < FEWEST:
         return None
-    # The loaf tells of the displacement as one seen with noise of 1 / known less its own variance.
-    noise = np.maximum(1 / known[rows, wire] - fit.variances[spells[-1]], 0.0)
     loaf = (rows - rows[0]) / 100
     ahead = (len(fit.kind) - 1 - rows[-1]) / 100
-    return _Told(scores[rows, wire] / np.sqrt(known[rows, wire]), noise, loaf, ahead)
+    return _Told(place, noise, loaf, ahead)
 
 
 def _row(study: WireStudy, face: int, told: _Told | None, wires: int, due: float) -> dict[str, Any]:

@@ -9,7 +9,7 @@ import numpy as np
 import pandas as pd
 
 from qa_tools.decisions.wires.cutter import FloatArray
-from qa_tools.decisions.wires.fit import displacements
+from qa_tools.decisions.wires.fit import displacements, seen
 from qa_tools.decisions.wires.study import WireStudy
 from qa_tools.decisions.wires.watch import WireWatch
 from qa_tools.decisions.wires.words import row_of
@@ -81,12 +81,10 @@ def windows(study: WireStudy, watch: WireWatch) -> Windows:
     moved = moved[~moved["wire"].isin(study.knocks["wire"])]
     wander, errors = np.full(scores.shape, np.nan), []
     for one, (face, _, _) in enumerate(fit.sources.spells):
-        told = (fit.sources.variance[:, face] == one) & np.isfinite(scores[:, face - 1])
-        error = np.full(len(told), np.inf)
-        error[told] = np.maximum(1 / known[told, face - 1] - fit.variances[one], 0.0)
-        rows = np.flatnonzero(error <= CLEAR * study.base_mm**2)
-        place = scores[rows, face - 1] / np.sqrt(known[rows, face - 1])
-        errors.append(error[rows])
+        rows, place, error = seen(fit, one, scores, known)
+        clear = error <= CLEAR * study.base_mm**2
+        rows, place, error = rows[clear], place[clear], error[clear]
+        errors.append(error)
         mine = moved.loc[moved["wire"] == fit.cutter.number(face), ["since_from", "since_to"]]
         ends = [row_of(study, label) for label in mine.to_numpy().ravel()]
         for part in np.split(
@@ -94,13 +92,13 @@ def windows(study: WireStudy, watch: WireWatch) -> Windows:
         ):
             if len(part) >= WINDOW:
                 square = _last(place[part] ** 2) - _last(place[part]) ** 2
-                mean = square * WINDOW / (WINDOW - 1) - _last(error[rows][part])
+                mean = square * WINDOW / (WINDOW - 1) - _last(error[part])
                 full = rows[part[WINDOW - 1 :]]
                 loaves = np.arange(full[0], full[-1] + 1)
                 last = np.searchsorted(full, loaves, side="right") - 1
                 wander[loaves, face - 1] = np.sqrt(np.maximum(mean, 0.0))[last]
-    seen = np.concatenate(errors)
-    usual = float(np.median(seen)) if len(seen) else 0.0
+    every = np.concatenate(errors)
+    usual = float(np.median(every)) if len(every) else 0.0
     high = chi2.isf(ABOVE / scores.shape[1], WINDOW - 1) / (WINDOW - 1)
     return Windows(
         pd.DataFrame(wander, study.displacements.index, study.displacements.columns),

@@ -62,9 +62,9 @@ def served_since(study: WireStudy, signal: Any) -> bool:
     """Whether the wire of a signal was serviced after it."""
     loaves = study.wires.set_index("wire")["loaves"][signal.wire]
     told = row_of(study, signal.loaf)
-    return loaves == 0 or (signal.wire, True) in {
-        (wire, row > told) for wire, row in services_of(study)
-    }
+    return loaves == 0 or any(
+        wire == signal.wire and row > told for wire, row in services_of(study)
+    )
 
 
 def lasting(study: WireStudy, watch: WireWatch) -> list[Any]:
