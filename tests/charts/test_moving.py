@@ -7,7 +7,6 @@ from qa_tools.charts import run_length
 from qa_tools.charts.chains import TooRare
 from qa_tools.charts.moving import decay, sigmas
 
-
 SLOW = pytest.mark.slow
 
 

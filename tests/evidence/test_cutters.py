@@ -82,6 +82,15 @@ def test_two_spacings_on_one_cutter_are_two_sets_of_wires(tmp_path: Path) -> Non
     assert "a name of its own" in str(found)
 
 
+def test_rough_cuts_on_all_wires_are_said_first_and_no_wire_is_blamed(tmp_path: Path) -> None:
+    sds = np.full((60, 5), 0.15)
+    sds[40:] = 0.4
+    found = qa.cutters(works(tmp_path, sheet(rows(cut(np.random.default_rng(7), 60, sds)))))["C1"]
+    assert found.to_do["advice"].tolist() == ["look first"]
+    assert found.headline.startswith("Cutter C1: look first: rough cuts on all wires: ")
+    assert "All wires: leave; " in str(found)
+
+
 # Bars of 25 mm with 146 g, 90 mm wide: 65 mm high they are of 1 g/cm³.
 @pytest.mark.parametrize(("spacing", "fits"), [(25, True), (30, False), (20, False)])
 def test_a_spacing_that_makes_no_soap_of_the_bars_is_named_first(
