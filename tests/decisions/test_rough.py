@@ -36,6 +36,8 @@ def test_all_wires_at_once_are_one_cause_and_none_is_blamed(ends: str, missing: 
     assert found.causes["size_mm"].item() == pytest.approx(0.15 * np.sqrt(3), rel=0.15)
     assert found.finding.startswith(f"{NAME}: all wires wander together, 0.")
     assert set(found.wires["advice"]) <= {"leave", "watch"}
+    shown = found.wander_figure()
+    assert shown.layout.title.text.startswith("All wires wander more since about loaf 7")
     assert abs(int(found.wires["since"].mode().item()) - 71) <= 3
     assert found.wires["wander_mm"].mean() == pytest.approx(0.3, rel=0.1)
     assert (qa.wires.watch(found).signals["loaf"] >= 71).sum() <= 1  # else one of each wire
