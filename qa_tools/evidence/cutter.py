@@ -22,10 +22,10 @@ from qa_tools.decisions.wires import (
     wear,
 )
 from qa_tools.decisions.wires.advice import TAG
+from qa_tools.decisions.wires.loaves import loaf_words
 from qa_tools.decisions.wires.tension import CAUTION
 from qa_tools.decisions.wires.words import (
     lasting,
-    loaf_words,
     rows_of,
     signal_words,
     since_words,
@@ -254,7 +254,8 @@ class CutterStudy:
         yield from (f"Wear: {words}." for words in self.wears)
         rest = self.study.wires.loc[self.study.wires["advice"] == "leave", ["wire", "reason"]]
         if len(rest):
-            many = "All wires" if self.to_do.empty else f"The other {len(rest)} wires"
+            every = len(rest) == len(self.study.wires)
+            many = "All wires" if every else f"The other {len(rest)} wires"
             yield f"{many}: leave; {rest['reason'].iloc[0]}."
         if told := self.told:
             alarm = f"one false alarm in {self.watch.false_alarm:g} loaves"

@@ -5,7 +5,7 @@ from __future__ import annotations
 import datetime as dt
 import math
 from collections.abc import Iterator
-from dataclasses import replace
+from dataclasses import asdict, replace
 from typing import Any, Final
 
 import numpy as np
@@ -18,6 +18,7 @@ from qa_tools.decisions.wires.words import lasting, row_of, rows_of, signal_word
 from qa_tools.evidence.costs import pace
 from qa_tools.evidence.cutter import Cutters, CutterStudy, Terms
 from qa_tools.evidence.labelled import judges_of
+from qa_tools.evidence.spacing import unfit
 from qa_tools.readings.answers import CUTTER_ENDS, CUTTER_NUMBERS
 from qa_tools.readings.dates import day_words
 from qa_tools.readings.headings import folded
@@ -158,6 +159,7 @@ def _studied(
     else:
         _refuse_beyond(bars)
     terms = _terms(works, bars)
+    misfits = pd.DataFrame(map(asdict, unfit(bars, works.products)))
 
     def study_since(served: pd.DataFrame) -> WireStudy:
         found = study(
@@ -168,6 +170,8 @@ def _studied(
             net="net_g",
             end_wires_counted=counted,
         )
+        causes = pd.concat([misfits, found.causes], ignore_index=True)[found.causes.columns]
+        found = replace(found, causes=causes)
         if terms is None:
             return found
         return advise(found, terms.label, terms.books, loss_percent=terms.loss_percent)

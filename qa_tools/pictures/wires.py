@@ -9,10 +9,10 @@ import numpy as np
 import pandas as pd
 import plotly.graph_objects as go
 
+from qa_tools.decisions.wires.loaves import loaf_words
 from qa_tools.decisions.wires.windows import WINDOW, Windows
 from qa_tools.decisions.wires.words import (
     lasting,
-    loaf_words,
     row_of,
     rows_of,
     served_since,
@@ -320,9 +320,14 @@ def _wander_title(study: WireStudy, found: Windows, above: list[Any]) -> str:
     if found.wander_mm.isna().all(axis=None):
         few = f"Fewer than {WINDOW} loaves since any service"
         return f"{few}: too few to show the wander over time"
-    if not above:
-        return f"All wires wander about alike, {found.base_mm:.2f} mm from cut to cut"
     lines = []
+    if study.rough_mm.any():
+        first = loaf_words(study.fit.loaves.labels[int(np.argmax(study.rough_mm > 0))])
+        lines.append(
+            f"All wires wander more since about {first}: look at the loaf and the handling first"
+        )
+    elif not above:
+        return f"All wires wander about alike, {found.base_mm:.2f} mm from cut to cut"
     for wire in above[:3]:
         still = found.wander_mm[wire].iloc[-1] > found.limit_mm
         does = "wanders, up to" if still else "wandered, up to"

@@ -153,6 +153,27 @@ def test_few_bars_from_a_stop_say_little_of_noise_but_their_intervals_hold() -> 
     assert 0.91 < covered < 0.99
 
 
+# Giving the noise takes the bias away (the grid above), so this is what the study's notes say.
+@pytest.mark.slow
+@pytest.mark.parametrize(("missing", "low"), [(0.1, 0.088), (0.25, 0.163)])
+def test_few_bars_from_a_stop_are_low_by_as_much_as_said(missing: float, low: float) -> None:
+    bias, error, covered = recovered(5, missing, "from a stop", 200, None)
+    assert (np.abs(bias[:-1]) < 0.03 + 3 * error[:-1]).all()
+    assert bias[-1] == pytest.approx(-low, abs=3 * error[-1])
+    assert 0.93 < covered < 0.98
+
+
+@pytest.mark.parametrize("ends", ["both trimmed", "from a stop"])
+def test_a_wrong_spacing_is_a_wrong_scale_and_nothing_else(ends: str) -> None:
+    wander, offset = [0.15, 0.15, 0.6, 0.15, 0.15, 0.15], [0, 0, 0, 0, 0.5, 0]
+    bars = table(cut(np.random.default_rng(10), 60, wander, offset=offset, ends=ends))
+    true, wrong = (qa.wires.study(bars, spacing_mm=mm, ends=ends).wires for mm in (25, 30))
+    for column in ("wander_mm", "wander_lower", "wander_upper", "offset_mm"):
+        assert wrong[column].to_numpy() == pytest.approx(1.2 * true[column].to_numpy(), abs=2e-3)
+    assert wrong["advice"].tolist() == true["advice"].tolist()
+    assert {"retension", "move"} <= set(true["advice"])
+
+
 def test_offsets_keep_their_intervals() -> None:
     random = np.random.default_rng(8)
     true = np.array([0.0, 0.3, 0.0, -0.2, 0.0, 0.0])

@@ -82,6 +82,36 @@ def test_two_spacings_on_one_cutter_are_two_sets_of_wires(tmp_path: Path) -> Non
     assert "a name of its own" in str(found)
 
 
+def test_rough_cuts_on_all_wires_are_said_first_and_no_wire_is_blamed(tmp_path: Path) -> None:
+    sds = np.full((60, 5), 0.15)
+    sds[40:] = 0.4
+    found = qa.cutters(works(tmp_path, sheet(rows(cut(np.random.default_rng(7), 60, sds)))))["C1"]
+    assert found.to_do["advice"].tolist() == ["look first"]
+    assert found.headline.startswith("Cutter C1: look first: rough cuts on all wires: ")
+    assert "All wires: leave; " in str(found)
+
+
+# Bars of 25 mm with 146 g, 90 mm wide: 65 mm high they are of 1 g/cm³.
+@pytest.mark.parametrize(("spacing", "fits"), [(25, True), (30, False), (20, False)])
+def test_a_spacing_that_makes_no_soap_of_the_bars_is_named_first(
+    tmp_path: Path, spacing: float, fits: bool
+) -> None:
+    products = (
+        "product,name,form,cutter,spacing_mm,bars_per_loaf,loaf_width_mm,loaf_height_mm\n"
+        f"bar,Test bar,bar,C1,{spacing},6,90,65\nslab,Test slab,bar,C1,{spacing},6,,\n"
+    )
+    both = sheet(rows(slack(20)), rows(slack(20), "B2", "2026-09-02"))
+    found = qa.cutters(works(tmp_path, both, products=products))["C1"]
+    assert found.to_do["advice"].tolist() == (["look first"] if not fits else []) + ["retension"]
+    if not fits:
+        density = 1000 * 146.2 / (90 * 65 * spacing)
+        said = f"bars of bar, 90 x 65 x {spacing} mm and 146 g as cut, would be {density:.2f} g/cm³"
+        assert found.headline.startswith(
+            f"Cutter C1: look first: spacing_mm in products.csv does not fit: {said}"
+        )
+        assert found.to_dict()["causes"][0]["size_mm"] is None
+
+
 def test_a_cutter_each_is_studied_or_refused_by_itself(tmp_path: Path) -> None:
     products = PRODUCTS.replace("slab,Test slab,bar,C1,25", "slab,Test slab,bar,C2,")
     given = works(

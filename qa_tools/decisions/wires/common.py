@@ -23,7 +23,7 @@ class Cause:
     ----------
     cause : str
         "slack end wire at the stop", "slack end wire at the far end", "loaf not home",
-        "uneven loaf", "tilted mould", "stop off its place".
+        "uneven loaf", "tilted mould", "stop off its place", "rough cuts on all wires".
     size_mm : float
         How far it moves the face it moves most: sd from loaf to loaf, or the steady shift.
     chance : float

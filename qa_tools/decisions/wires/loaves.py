@@ -121,6 +121,19 @@ def loaves_of(table: pd.DataFrame, net: str = "net") -> Loaves:
     return Loaves(weights, bars, labels, when, _step(weight))
 
 
+def loaf_words(label: Any) -> str:
+    """
+    What a loaf is called.
+
+    Examples
+    --------
+    >>> loaf_words(("OH-0922", "6")), loaf_words(412)
+    ('loaf 6 of OH-0922', 'loaf 412')
+    """
+    batch, loaf = label if isinstance(label, tuple) else ("", label)
+    return f"loaf {loaf} of {batch}" if batch else f"loaf {loaf}"
+
+
 def _refuse(table: pd.DataFrame, wrong: npt.NDArray[np.bool_], column: str, do: str) -> None:
     """Name the first row that is wrong."""
     if wrong.any():

@@ -112,7 +112,7 @@ def watch(study: WireStudy, *, false_alarm: float = 300) -> WireWatch:
         ahead = max(FIRST, begin // 4)
         block = told[begin : begin + ahead]
         apart = [spell for spell, found in alarms.items() if found and found[-1].still]
-        new = innovations(fit, told[:begin], block, apart)
+        new = _eased(innovations(fit, told[:begin], block, apart), study.rough_mm[block])
         seen.score[block], seen.known[block], seen.base[block] = new.score, new.known, new.base
         for spell in range(len(fit.sources.spells)):
             wire = _watched(fit, spell, seen, place, doubt)
@@ -145,6 +145,13 @@ def watch(study: WireStudy, *, false_alarm: float = 300) -> WireWatch:
         move_limit=move_limit,
         false_alarm=false_alarm,
     )
+
+
+def _eased(seen: Innovations, rough_mm: FloatArray) -> Innovations:
+    """Loaves that all wires cut roughly, held against the wander of all of them in these."""
+    base = np.maximum(seen.base, rough_mm)
+    grown = 1 + seen.known * (base**2 - seen.base**2)[:, None]
+    return Innovations(seen.score / np.sqrt(grown), seen.known / grown, base)
 
 
 @dataclass(frozen=True, eq=False)

@@ -75,7 +75,8 @@ def windows(study: WireStudy, watch: WireWatch) -> Windows:
     """
     from scipy.stats import chi2
 
-    fit = study.fit
+    # Where the wander of all wires rose at once, the windows run on to show it.
+    fit = study.unsplit if study.rough_mm.any() else study.fit
     _, scores, known = displacements(fit)
     moved = watch.signals[(watch.signals["what"] == "moved") & watch.signals["still"]]
     moved = moved[~moved["wire"].isin(study.knocks["wire"])]
@@ -86,7 +87,8 @@ def windows(study: WireStudy, watch: WireWatch) -> Windows:
         rows, place, error = rows[clear], place[clear], error[clear]
         errors.append(error)
         mine = moved.loc[moved["wire"] == fit.cutter.number(face), ["since_from", "since_to"]]
-        ends = [row_of(study, label) for label in mine.to_numpy().ravel()]
+        knocked = study.knocks.loc[study.knocks["wire"] == fit.cutter.number(face), "loaf"]
+        ends = [row_of(study, label) for label in [*mine.to_numpy().ravel(), *knocked]]
         for part in np.split(
             np.arange(len(rows)), np.sort(np.searchsorted(rows, ends)).astype(int)
         ):

@@ -7,22 +7,10 @@ from typing import Any
 
 import pandas as pd
 
+from qa_tools.decisions.wires.loaves import loaf_words
 from qa_tools.decisions.wires.study import WireStudy
 from qa_tools.decisions.wires.watch import WireWatch
 from qa_tools.readings.dates import day_words
-
-
-def loaf_words(label: Any) -> str:
-    """
-    What a loaf is called.
-
-    Examples
-    --------
-    >>> loaf_words(("OH-0922", "6")), loaf_words(412)
-    ('loaf 6 of OH-0922', 'loaf 412')
-    """
-    batch, loaf = label if isinstance(label, tuple) else ("", label)
-    return f"loaf {loaf} of {batch}" if batch else f"loaf {loaf}"
 
 
 def day_of(study: WireStudy, label: Any) -> str:
