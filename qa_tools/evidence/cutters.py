@@ -159,7 +159,7 @@ def _studied(
     else:
         _refuse_beyond(bars)
     terms = _terms(works, bars)
-    misfits = pd.DataFrame(map(asdict, unfit(bars, works.products)))
+    misfits = [asdict(cause) for cause in unfit(bars, works.products)]
 
     def study_since(served: pd.DataFrame) -> WireStudy:
         found = study(
@@ -170,16 +170,17 @@ def _studied(
             net="net_g",
             end_wires_counted=counted,
         )
-        causes = pd.concat([misfits, found.causes], ignore_index=True)[found.causes.columns]
-        found = replace(found, causes=causes)
+        causes = [*misfits, *found.causes.to_dict("records")]
+        found = replace(found, causes=pd.DataFrame(causes, columns=found.causes.columns))
         if terms is None:
             return found
         return advise(found, terms.label, terms.books, loss_percent=terms.loss_percent)
 
     watched = study_since(services)
     found = watch(watched)
-    changed = pd.DataFrame(_changes(watched, found), columns=["wire", "loaf"])
-    since = study_since(pd.concat([services, changed])) if len(changed) else watched
+    changed = [{"wire": wire, "loaf": loaf} for wire, loaf in _changes(watched, found)]
+    served = pd.DataFrame([*services.to_dict("records"), *changed])
+    since = study_since(served) if changed else watched
     return CutterStudy(
         name=name,
         cuts=_cuts(bars, spacing, since),
