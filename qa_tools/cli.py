@@ -107,7 +107,7 @@ def judge(
     verdict = replace(check.verdict, outcome=check.outcome, reason=check.reason)
     doubts = [text for text in rows["doubt"].unique() if text]
     if as_json:
-        from qa_tools.evidence.review import records
+        from qa_tools.evidence.tables import records
 
         tables = ("not_used", "unread", "questions")
         facts = {"format": 1, **verdict.to_dict(), "doubts": doubts}

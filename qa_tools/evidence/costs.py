@@ -9,6 +9,7 @@ import pandas as pd
 
 from qa_tools.charts.change import Change
 from qa_tools.readings.labels import declared_range, grams_of
+from qa_tools.readings.weighings import answers_of
 from qa_tools.readings.works import Works
 
 _DAYS_A_YEAR = 365.25
@@ -109,8 +110,7 @@ def fill_costs(works: Works, product: str, change: Change) -> pd.DataFrame:
         raise ValueError(f"no label of {product}; add one to labels.csv (product,declared)")
     label = float(grams_of(declared))
     costs = works.products.drop_duplicates("product").set_index("product")["cost_per_kg"]
-    settings = {row["name"].casefold(): row["value"] for row in works.settings.to_dict("records")}
-    money = settings.get("currency", "money")
+    money = answers_of(works.settings).general("currency") or "money"
     monthly = pace(works, product).packages_a_month
     base = change.level - change.size
     levels = [("the level before", base, "", monthly, f"{monthly:.0f} a month")]

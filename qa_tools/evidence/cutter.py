@@ -31,6 +31,7 @@ from qa_tools.decisions.wires.words import (
     since_words,
 )
 from qa_tools.evidence.findings import Finding
+from qa_tools.evidence.tables import records
 from qa_tools.readings.quantities import Declaration
 
 if TYPE_CHECKING:
@@ -223,8 +224,7 @@ class CutterStudy:
             "false_alarm_loaves": self.watch.false_alarm,
             "causes": _records(self.study.causes),
             "set_aside": _records(self.study.set_aside),
-            "base_mm": _plain(self.study.base_mm),
-            "noise_g": _plain(self.study.noise_g),
+            **records(pd.DataFrame([vars(self.study)], columns=["base_mm", "noise_g"]))[0],
             "assumed": self.assumed,
             "left_out": list(self.left_out),
         }
@@ -360,20 +360,7 @@ def _rounded(rows: pd.DataFrame) -> pd.DataFrame:
 
 
 def _records(table: pd.DataFrame) -> list[dict[str, Any]]:
-    """A table as plain records: missing as None, numbers rounded, loaves in words."""
-    return [
-        {str(name): _plain(value, str(name)) for name, value in row.items()}
-        for row in table.to_dict("records")
-    ]
-
-
-def _plain(value: Any, name: str = "") -> Any:
-    if isinstance(value, tuple):
-        return loaf_words(value)
-    if pd.isna(value):
-        return None
-    if isinstance(value, float):
-        return round(float(value), 4) + 0.0
-    if isinstance(value, bool | str):
-        return value
-    return int(value)
+    """A table as plain records, loaves in words."""
+    return records(
+        table.map(lambda value: loaf_words(value) if isinstance(value, tuple) else value)
+    )

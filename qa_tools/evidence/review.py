@@ -9,7 +9,6 @@ from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any, Final, cast
 
-import numpy as np
 import pandas as pd
 
 from qa_tools import __version__
@@ -25,7 +24,9 @@ from qa_tools.evidence.labelled import checked
 from qa_tools.evidence.lots import open_hold
 from qa_tools.evidence.shown import Shown
 from qa_tools.evidence.week import Week, last_complete, parse_day, parse_week
+from qa_tools.readings.answers import Answers
 from qa_tools.readings.dates import day_words, weekdays
+from qa_tools.readings.weighings import answers_of
 from qa_tools.readings.works import Works
 
 if TYPE_CHECKING:
@@ -213,22 +214,22 @@ class Review:
             "as_of": dated,
             "findings": [finding._asdict() for finding in self.findings],
             "batches": [_batch_facts(batch) for batch in self.checks],
-            "tests": records(self.tests),
-            "fresh": records(self.fresh),
-            "pull": records(self.pull),
-            "giveaway": records(self.giveaway),
+            "tests": tables.records(self.tests),
+            "fresh": tables.records(self.fresh),
+            "pull": tables.records(self.pull),
+            "giveaway": tables.records(self.giveaway),
             "charts": [chart.to_dict() for chart in self.charts],
             "signals": [signal for chart in self.charts for signal in chart.signals()],
             "cutters": [one.to_dict() for one in self.cutters.studied.values()],
             "cutters_not_studied": self.cutters.refusals,
-            "unread": records(self.unread),
-            "questions": records(self.questions),
-            "not_used": records(self.not_used),
+            "unread": tables.records(self.unread),
+            "questions": tables.records(self.questions),
+            "not_used": tables.records(self.not_used),
             "not_used_before": self.not_used_before,
             "later": self.later,
-            "rules": records(self.rules),
-            "from_memory": records(self.from_memory),
-            "files": records(self.files),
+            "rules": tables.records(self.rules),
+            "from_memory": tables.records(self.from_memory),
+            "files": tables.records(self.files),
             "version": self.version,
             "caution": CAUTION,
         }
@@ -279,9 +280,9 @@ def review(
     Quillhaven, week of 26 October to 1 November 2026
     """
     table = works.weighings.table
-    settings = {row["name"].casefold(): row["value"] for row in works.settings.to_dict("records")}
-    order = settings.get("date order", "").casefold()
-    first_day = _weekdays(settings, "first day of the week", "Monday")
+    answers = answers_of(works.settings)
+    order = answers.general("date order").casefold()
+    first_day = _weekdays(answers, "first day of the week", "Monday")
     today = parse_day(as_of, order) if as_of is not None else last_date(works)
     table = table.assign(day=_days(works, table))
     if as_of is not None:  # as it stood on that day
@@ -293,7 +294,7 @@ def review(
     if week is not None:
         chosen: Week | None = parse_week(week, first_day, order)
     else:
-        working = _weekdays(settings, "working days", "Monday to Friday")
+        working = _weekdays(answers, "working days", "Monday to Friday")
         chosen = last_complete(table["when"], today, first_day, working)
     so_far, keys, unweighed = _of_week(works, table, chosen)
     if keys.empty and unweighed.empty:
@@ -319,14 +320,14 @@ def review(
     findings += _of_reading(works, lost[of_week], chosen)
     findings += _of_checking(works, checks)
     return Review(
-        name=settings.get("works", works.name),
+        name=answers.general("works") or works.name,
         week=chosen,
         as_of=today,
         checks=tuple(checks),
         findings=rank(findings),
         charts=tuple(charts),
         cutters=cutters,
-        currency=settings.get("currency", "money"),
+        currency=answers.general("currency") or "money",
         costs={str(product): float(cost) for product, cost in costs.items()},
         unread=works.unread,
         questions=works.questions,
@@ -402,9 +403,9 @@ def _lost_in(
     return week.holds(lost["when"]) | (undated & (by_batch | pd.Series(same_sheet, lost.index)))
 
 
-def _weekdays(settings: Mapping[str, str], name: str, usual: str) -> str:
+def _weekdays(answers: Answers, name: str, usual: str) -> str:
     """What settings.csv says of weekdays; the usual where it says nothing that is understood."""
-    said = settings.get(name, usual)
+    said = answers.general(name) or usual
     try:
         weekdays(said)
     except ValueError:  # asked about where the settings are read
@@ -520,20 +521,3 @@ def _batch_facts(batch: Batch) -> dict[str, Any]:
             for check in batch.books
         ],
     }
-
-
-def records(table: pd.DataFrame) -> list[dict[str, Any]]:
-    """A table as plain records for JSON: missing as null, dates as text, floats rounded."""
-
-    def plain(value: Any) -> Any:
-        if isinstance(value, pd.Timestamp):
-            return value.isoformat()
-        if not isinstance(value, str) and pd.isna(value):
-            return None
-        if isinstance(value, float | np.floating):
-            return round(float(value), 4)
-        return int(value) if isinstance(value, np.integer) else value
-
-    return [
-        {str(name): plain(value) for name, value in row.items()} for row in table.to_dict("records")
-    ]

@@ -253,3 +253,20 @@ def line(batch: Batch) -> dict[str, Any]:
         "short": own.finding == "short",
         "headline": own.headline,
     }
+
+
+def records(table: pd.DataFrame) -> list[dict[str, Any]]:
+    """A table as plain records for JSON: missing as null, dates as text, floats rounded."""
+
+    def plain(value: Any) -> Any:
+        if isinstance(value, pd.Timestamp):
+            return value.isoformat()
+        if not isinstance(value, str) and pd.isna(value):
+            return None
+        if isinstance(value, float | np.floating):
+            return round(float(value), 4) + 0.0
+        return int(value) if isinstance(value, np.integer) else value
+
+    return [
+        {str(name): plain(value) for name, value in row.items()} for row in table.to_dict("records")
+    ]

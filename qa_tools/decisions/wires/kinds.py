@@ -8,7 +8,6 @@ from itertools import pairwise
 import numpy as np
 
 from qa_tools.decisions.wires.cutter import Cutter, FloatArray, IntArray, faces_to_bars
-from qa_tools.decisions.wires.faces import grams_per_mm
 from qa_tools.decisions.wires.loaves import Loaves
 from qa_tools.decisions.wires.wander import Kinds
 
@@ -121,3 +120,12 @@ def kinds_of(loaves: Loaves, cutter: Cutter, found: Sources) -> tuple[Kinds, Int
         mean=found.mean[telling][firsts],
     )
     return kinds, kind_of_loaf, widths
+
+
+def grams_per_mm(weights: FloatArray, widths: FloatArray) -> FloatArray:
+    """Weight of a millimetre of each loaf, by the bars weighed; NaN where none was."""
+    weighed = ~np.isnan(weights)
+    length = np.where(weighed, widths, 0.0).sum(axis=1)
+    per_mm = np.full(len(weights), np.nan)
+    np.divide(np.nansum(weights, axis=1), length, out=per_mm, where=length > 0)
+    return per_mm
