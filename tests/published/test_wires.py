@@ -50,7 +50,7 @@ TABLE_A2 = [
 ]
 
 
-# The sheet's own estimate, from shares of whole loaves (3.1 to 3.4): a second way to where faces lie,
+# The sheet's own estimate, from shares of whole loaves (3.1 to 3.4): a second way to the faces,
 # written out here to hold the study against.
 def displacements(weights: FloatArray, spacing: FloatArray) -> FloatArray:
     """How far each face lies from its place, mm: its share of the weight is that of the length."""
