@@ -7,7 +7,7 @@ import difflib
 import html
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Any, Final, cast
+from typing import TYPE_CHECKING, Any, Final
 
 import pandas as pd
 
@@ -22,6 +22,7 @@ from qa_tools.evidence.entries import of_entries
 from qa_tools.evidence.findings import Finding, of_batch, rank
 from qa_tools.evidence.labelled import checked
 from qa_tools.evidence.lots import open_hold
+from qa_tools.evidence.period import days_of, last_date, lost_in, of_period
 from qa_tools.evidence.shown import Shown
 from qa_tools.evidence.week import Week, last_complete, parse_day, parse_week
 from qa_tools.readings.answers import Answers
@@ -284,7 +285,7 @@ def review(
     order = answers.general("date order").casefold()
     first_day = _weekdays(answers, "first day of the week", "Monday")
     today = parse_day(as_of, order) if as_of is not None else last_date(works)
-    table = table.assign(day=_days(works, table))
+    table = table.assign(day=days_of(works, table))
     if as_of is not None:  # as it stood on that day
         first = table["day"].min()
         table = table[table["day"].isna() | (table["day"] < today + pd.Timedelta(days=1))]
@@ -296,7 +297,7 @@ def review(
     else:
         working = _weekdays(answers, "working days", "Monday to Friday")
         chosen = last_complete(table["when"], today, first_day, working)
-    so_far, keys, unweighed = _of_week(works, table, chosen)
+    so_far, keys, unweighed = of_period(works, table, chosen)
     if keys.empty and unweighed.empty:
         dates = table["when"].dropna()
         span = (
@@ -308,7 +309,7 @@ def review(
     checks = batches_of(works, so_far, keys, names, today)
     charts, of_bases = charts_of(works, so_far, checks, chosen, None if as_of is None else today)
     lost = works.weighings.not_used
-    of_week = _lost_in(lost, chosen, so_far.merge(keys[["product", "batch"]].drop_duplicates()))
+    of_week = lost_in(lost, chosen, so_far.merge(keys[["product", "batch"]].drop_duplicates()))
     findings = [finding for batch in checks for finding in of_batch(batch, today)]
     findings += [found for chart in charts for found in chart.findings()]
     findings += of_bases
@@ -339,13 +340,6 @@ def review(
     )
 
 
-def last_date(works: Works) -> pd.Timestamp:
-    """The last day on which anything is recorded as done, else packed; NaT where none is."""
-    done = (works.weighings.table, works.dispatch, works.actions, works.cure, works.scale_checks)
-    last = [day for day in (table["when"].max() for table in done) if pd.notna(day)]
-    last = last or [day for day in [works.batches["packed_on"].max()] if pd.notna(day)]
-    return max(last) if last else cast(pd.Timestamp, pd.NaT)
-
 
 def _cutters(works: Works, until: pd.Timestamp | None) -> Cutters:
     """Each cutter by the loaves up to the end of a day; none where no loaf was weighed."""
@@ -360,47 +354,7 @@ def _last_day(week: Week | None, until: pd.Timestamp | None) -> pd.Timestamp | N
     return min(days) if days else None
 
 
-def _days(works: Works, table: pd.DataFrame) -> pd.Series[pd.Timestamp]:
-    """The day of each weighing; one without a date is of the day its batch was packed or made."""
-    days = works.batches.groupby("batch")[["packed_on", "made_on"]].min()
-    packed = pd.to_datetime(table["batch"].map(days["packed_on"].to_dict()))
-    made = pd.to_datetime(table["batch"].map(days["made_on"].to_dict()))
-    return table["when"].fillna(packed.where(table["stage"] != "cut", made))
 
-
-def _of_week(
-    works: Works, table: pd.DataFrame, week: Week | None
-) -> tuple[pd.DataFrame, pd.DataFrame, pd.DataFrame]:
-    """
-    The weighings up to the end of the week, the batches to judge, and those packed but not weighed.
-
-    Judged is what was weighed in the week, and what was packed in it and weighed before.
-    """
-    batches = works.batches
-    if week is None:
-        so_far, touched, packed = table, table, batches[batches["packed_on"].notna()]
-    else:
-        so_far = table[table["day"].isna() | (table["day"] < week.end + pd.Timedelta(days=1))]
-        touched, packed = table[week.holds(table["day"])], batches[week.holds(batches["packed_on"])]
-    made = so_far[so_far["stage"] != "cut"]
-    before = made[made["batch"].isin(packed["batch"]) & (made["batch"] != "")]
-    keys = pd.concat([touched, before])[["product", "batch", "stage"]]
-    keys = keys.assign(fresh=keys["stage"] == "cut")[["product", "batch", "fresh"]]
-    unweighed = packed[~packed["batch"].isin(made["batch"])]
-    return so_far, keys.drop_duplicates(), unweighed
-
-
-def _lost_in(
-    lost: pd.DataFrame, week: Week | None, touched: pd.DataFrame
-) -> pd.Series[bool]:  # fmt: skip
-    """Which readings not used are of the week: by date, else by batch, else by sheet."""
-    if week is None:
-        return pd.Series(True, index=lost.index)
-    sheets = set(zip(touched["file"], touched["sheet"], strict=True))
-    same_sheet = [place in sheets for place in zip(lost["file"], lost["sheet"], strict=True)]
-    by_batch = lost["batch"].isin(touched["batch"])
-    undated = lost["when"].isna()
-    return week.holds(lost["when"]) | (undated & (by_batch | pd.Series(same_sheet, lost.index)))
 
 
 def _weekdays(answers: Answers, name: str, usual: str) -> str:

@@ -1,0 +1,1 @@
+"""The sections of the audit pack, in their order: one function and one template each."""
