@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from functools import lru_cache
 from typing import Final, NamedTuple
 
 import numpy as np
@@ -75,20 +76,16 @@ def share_of_draws(
     ends = _ends(n, int(short.sum()), int(twice.sum()), plan, reach)
     passed = dict.fromkeys(ends, 0)
     seen = dict.fromkeys(ends, 0)
-    rng = np.random.default_rng(SEED)
-    chunk = max(1, _CELLS // n)
-    for start in range(0, DRAWS, chunk):
-        size = min(chunk, DRAWS - start)
-        order = np.argsort(rng.random((size, n), dtype=np.float32), axis=1)[:, :reach]
-        count = count_test(short[order], plan, reach)
-        over = np.ones(size, np.int8)
-        if plan.beyond_twice_reject is not None:
-            over = np.where(twice[order].sum(axis=1) >= plan.beyond_twice_reject, -1, 1)
-        mean = mean_test(errors[order], plan) > 0
-        for end in ends:
-            mine = (count == end[0]) & (over == end[1])
-            seen[end] += int(mine.sum())
-            passed[end] += int(mean[mine].sum())
+    order = _orders(n, reach)
+    count = count_test(short[order], plan, reach)
+    over = np.ones(DRAWS, np.int8)
+    if plan.beyond_twice_reject is not None:
+        over = np.where(twice[order].sum(axis=1) >= plan.beyond_twice_reject, -1, 1)
+    mean = mean_test(errors[order], plan) > 0
+    for end in ends:
+        mine = (count == end[0]) & (over == end[1])
+        seen[end] = int(mine.sum())
+        passed[end] = int(mean[mine].sum())
     accept = reject = meant = variance = 0.0
     for (counted, over_), share in ends.items():
         of = seen[counted, over_]
@@ -105,6 +102,20 @@ def share_of_draws(
         round(value, 12) for value in (accept, reject, counts, meant, overs)
     )
     return Draws(accept, reject, counts, meant, overs, math.sqrt(variance))
+
+
+@lru_cache(maxsize=8)
+def _orders(n: int, reach: int) -> NDArray[np.int32]:
+    """The shuffles of n packages, as far as a plan reads them: the same every time, so kept."""
+    rng = np.random.default_rng(SEED)
+    chunk = max(1, _CELLS // n)
+    parts = []
+    for start in range(0, DRAWS, chunk):
+        keys = rng.random((min(chunk, DRAWS - start), n), dtype=np.float32)
+        parts.append(np.argsort(keys, axis=1)[:, :reach].astype(np.int32))
+    order: NDArray[np.int32] = np.concatenate(parts)
+    order.flags.writeable = False
+    return order
 
 
 def _ends(
@@ -175,5 +186,8 @@ def mean_test(errors: NDArray[np.float64], plan: SamplingPlan) -> NDArray[np.int
     if plan.mean_n is None or plan.factor is None:
         return np.ones(errors.shape[0], np.int8)
     own = errors[:, : plan.mean_n]
-    spread = own.std(axis=1, ddof=1) if plan.factor and plan.mean_n > 1 else 0.0
-    return np.where(own.mean(axis=1) + plan.factor * spread >= -EXACT_G, 1, -1).astype(np.int8)
+    mean = own.mean(axis=1)
+    if plan.factor and own.shape[1] > 1:
+        apart = own - mean[:, None]
+        mean += plan.factor * np.sqrt(np.einsum("ij,ij->i", apart, apart) / (own.shape[1] - 1))
+    return np.where(mean >= -EXACT_G, 1, -1).astype(np.int8)

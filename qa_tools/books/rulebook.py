@@ -472,9 +472,10 @@ def rulebooks() -> pd.DataFrame:
     return pd.DataFrame(rows, columns=columns).set_index("name")
 
 
-def _names() -> list[str]:
+@cache
+def _names() -> tuple[str, ...]:
     found = [file.name for file in _folder().iterdir() if file.name.endswith(".toml")]
-    return sorted(name.removesuffix(".toml") for name in found)
+    return tuple(sorted(name.removesuffix(".toml") for name in found))
 
 
 def _folder() -> Traversable:

@@ -161,8 +161,12 @@ def batches_of(
     """
     found = []
     ordered = keys.drop_duplicates().sort_values(["fresh", "product", "batch"])
+    # plain objects in one block: cutting a few rows out of it many times is what takes the time
+    words = [name for name in readings if pd.api.types.is_string_dtype(readings[name].dtype)]
+    plain = readings.astype(dict.fromkeys(words, object)).copy()
+    places = plain.groupby(["product", "batch"]).indices
     for product, batch, fresh in ordered[["product", "batch", "fresh"]].itertuples(index=False):
-        own = readings[(readings["product"] == product) & (readings["batch"] == batch)]
+        own = plain.iloc[places.get((product, batch), [])]
         cut = own[own["stage"] == "cut"]
         rows = cut if fresh else own[own["stage"] != "cut"]
         for lot, mine, *told in lots_of(works, batch, rows, as_of):
@@ -520,7 +524,9 @@ def _remarks(
 def _pointed_out(rows: pd.DataFrame) -> list[str]:
     """What is pointed out of readings: each by itself, but many with one cause in one line."""
     found = []
-    pointed = rows[rows["remark"] != ""][["row", "file", "remark"]]
+    pointed = rows.loc[rows["remark"] != "", ["row", "file", "remark"]]
+    if pointed.empty:
+        return found
     pointed = pointed.assign(remark=pointed["remark"].str.split("; ")).explode("remark")
     for cause, same in pointed.groupby(pointed["remark"].str.split(": ").str[0], sort=False):
         if len(same) > NOTED:
