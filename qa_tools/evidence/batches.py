@@ -523,7 +523,7 @@ def _remarks(
 
 def _pointed_out(rows: pd.DataFrame) -> list[str]:
     """What is pointed out of readings: each by itself, but many with one cause in one line."""
-    found = []
+    found: list[str] = []
     pointed = rows.loc[rows["remark"] != "", ["row", "file", "remark"]]
     if pointed.empty:
         return found

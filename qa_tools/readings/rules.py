@@ -9,6 +9,7 @@ import pandas as pd
 
 from qa_tools.readings import (
     against,
+    corrections,
     lives,
     naming,
     netting,
@@ -36,6 +37,7 @@ def apply(
     The parameters are those of `Sift`.
     """
     s = Sift(found, lists, answers, copies, unitless)
+    corrections.applied(s)
     unreadable(s)
     twice.copied_files(s)
     naming.names(s)

@@ -140,18 +140,10 @@ class Sift:
     @cached_property
     def answered(self) -> dict[int, Answer]:
         """The readings that settings.csv speaks of; what it says of none, or several, is asked."""
-        found = self.found
         of: dict[int, Answer] = {}
         unsigned = []
         for name, one in self.answers.of_rows().items():
-            row = int(re.findall(r"\d+", name)[0])
-            fitting = [
-                number
-                for number in np.flatnonzero(found.row == row).tolist()
-                if name in names_of_row(
-                    row, found.column[number], found.file[number], found.sheet[number]
-                )
-            ]  # fmt: skip
+            fitting = self.called(name)
             if len(fitting) == 1 and slip_or_real(one.value):
                 of[fitting[0]] = one
                 if not (one.who and one.when):
@@ -171,6 +163,17 @@ class Sift:
             how = "fill in the columns who and when beside it; the answer counts all the same"
             self.questions.append((SETTINGS, question, how))
         return of
+
+    def called(self, name: str) -> list[int]:
+        """The readings that a folded name such as "row 41 of oct xlsx" may mean."""
+        found = self.found
+        row = int(re.findall(r"\d+", name)[0])
+        return [
+            number
+            for number in np.flatnonzero(found.row == row).tolist()
+            if name
+            in names_of_row(row, found.column[number], found.file[number], found.sheet[number])
+        ]
 
     def setting(self, number: int) -> str:
         """What one reading is called in settings.csv."""

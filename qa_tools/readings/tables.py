@@ -208,19 +208,23 @@ def _csv(path: Path, file: str, data: bytes, score: Score) -> Sheet:
     )
 
 
-def _text(data: bytes) -> str:
+def codec_of(data: bytes) -> str:
+    """How the text of a file is written down, without its mark."""
     if data.startswith((b"\xff\xfe", b"\xfe\xff")):
-        text = data.decode("utf-16", errors="replace")
-    elif b"\x00" in data[:400]:
+        return "utf-16-le" if data.startswith(b"\xff\xfe") else "utf-16-be"
+    if b"\x00" in data[:400]:
         # UTF-16 without its mark: the zero bytes of plain letters lie on one side
         zeros = np.frombuffer(data[:400], np.uint8) == 0
-        order = "utf-16-le" if zeros[1::2].mean() > zeros[::2].mean() else "utf-16-be"
-        text = data.decode(order, errors="replace")
-    else:
-        try:
-            text = data.decode("utf-8-sig")
-        except UnicodeDecodeError:
-            text = data.decode("cp1252", errors="replace")
+        return "utf-16-le" if zeros[1::2].mean() > zeros[::2].mean() else "utf-16-be"
+    try:
+        data.decode("utf-8")
+    except UnicodeDecodeError:
+        return "cp1252"
+    return "utf-8"
+
+
+def _text(data: bytes) -> str:
+    text = data.decode(codec_of(data), errors="replace").removeprefix("\ufeff")
     head = text[:4000]
     strange = sum(not (char.isprintable() or char.isspace()) for char in head)
     if strange > 0.02 * len(head) or head.count("�") > 0.02 * len(head):
