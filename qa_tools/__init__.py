@@ -48,7 +48,7 @@ _HOME = {
     "pace": "evidence.costs",
     "fill_costs": "evidence.costs",
 }
-_ROOMS = {"charts": "charts", "wires": "decisions.wires"}
+_ROOMS = {"charts": "charts", "wires": "decisions.wires", "evidence": "evidence"}
 
 __all__ = [*_HOME, *_ROOMS]
 

@@ -472,6 +472,11 @@ def rulebooks() -> pd.DataFrame:
     return pd.DataFrame(rows, columns=columns).set_index("name")
 
 
+def published_text(name: str) -> bytes | None:
+    """The data file of a book that comes with the toolkit; None where it is none of these."""
+    return _folder().joinpath(f"{name}.toml").read_bytes() if name in _names() else None
+
+
 @cache
 def _names() -> tuple[str, ...]:
     found = [file.name for file in _folder().iterdir() if file.name.endswith(".toml")]

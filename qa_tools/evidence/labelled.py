@@ -4,13 +4,14 @@ from __future__ import annotations
 
 import difflib
 from collections.abc import Sequence
+from pathlib import Path
 from typing import Final, NamedTuple
 
 import pandas as pd
 
 from qa_tools.books.label import label_check
 from qa_tools.books.limits import limits
-from qa_tools.books.rulebook import RuleBook, rulebook, rulebooks
+from qa_tools.books.rulebook import RuleBook, published_text, rulebook, rulebooks
 from qa_tools.readings.dates import day_words
 from qa_tools.readings.labels import labels_on
 from qa_tools.readings.quantities import Declaration
@@ -72,7 +73,7 @@ def judges_of(
     for name, words in dict.fromkeys(named):
         label = Declaration.parse(words)
         try:
-            book = rulebook(name).with_checks(checks)
+            book = rulebook(own_books(works).get(name, name)).with_checks(checks)
             limits(label, book)
         except ValueError as fault:
             if books is not None:  # asked for by hand, not written in a file
@@ -83,6 +84,23 @@ def judges_of(
             mend += [f"label {label} under {book.name}: {text}"
                      for text in label_check(label, book).findings]  # fmt: skip
     return Labelled(found, faults, mend, remarks)
+
+
+def own_books(works: Works) -> dict[str, Path]:
+    """
+    The files of the rule books of one's own that labels.csv names, by the names used there.
+
+    A name is looked for in the works' folder, then as a path: "corner-shop" is corner-shop.toml.
+    """
+    home = works.folder.parent if works.folder.is_file() else works.folder
+    found = {}
+    for name in {one for text in works.labels["books"].unique() for one in _split(text)}:
+        if published_text(name) is None:
+            places = (at / f"{name.removesuffix('.toml')}.toml" for at in (home, Path()))
+            there = next((path for path in places if path.is_file()), None)
+            if there is not None:
+                found[name] = there
+    return found
 
 
 def _why_no_label(works: Works, product: str, day: pd.Timestamp) -> str:

@@ -340,7 +340,6 @@ def review(
     )
 
 
-
 def _cutters(works: Works, until: pd.Timestamp | None) -> Cutters:
     """Each cutter by the loaves up to the end of a day; none where no loaf was weighed."""
     if not cut_loaves(works, until):
@@ -352,9 +351,6 @@ def _last_day(week: Week | None, until: pd.Timestamp | None) -> pd.Timestamp | N
     """The last day that is known of: of the week, or before where the review speaks of a day."""
     days = [day for day in (week and week.end, until) if day is not None]
     return min(days) if days else None
-
-
-
 
 
 def _weekdays(answers: Answers, name: str, usual: str) -> str:

@@ -39,7 +39,9 @@ def statement(scope: Scope) -> Section:
             "of_scope": len(scope.used),
             "lost": len(scope.not_used),
         },
-        {"files": files.astype({"readings": "Int64", "used": "Int64"})},
+        {
+            "files": files.astype({"readings": "Int64", "used": "Int64"}),
+        },
         tuple(gaps),
     )
 

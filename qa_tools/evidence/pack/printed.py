@@ -1,0 +1,106 @@
+"""The page as a PDF, printed by whatever Chromium, Chrome or Edge the machine has."""
+
+from __future__ import annotations
+
+import datetime as dt
+import os
+import re
+import shutil
+import subprocess
+import sys
+import tempfile
+from pathlib import Path
+from typing import Final
+
+BROWSER: Final = "QA_TOOLS_BROWSER"  # names a browser that is not where they usually are
+_NAMES: Final = (
+    "chromium", "chromium-browser", "google-chrome", "google-chrome-stable", "chrome",
+    "microsoft-edge", "microsoft-edge-stable", "msedge",
+)  # fmt: skip
+_PLACES: Final = (
+    "/Applications/Google Chrome.app/Contents/MacOS/Google Chrome",
+    "/Applications/Chromium.app/Contents/MacOS/Chromium",
+    "/Applications/Microsoft Edge.app/Contents/MacOS/Microsoft Edge",
+    r"C:\Program Files\Google\Chrome\Application\chrome.exe",
+    r"C:\Program Files (x86)\Google\Chrome\Application\chrome.exe",
+    r"C:\Program Files\Microsoft\Edge\Application\msedge.exe",
+    r"C:\Program Files (x86)\Microsoft\Edge\Application\msedge.exe",
+)
+_FLAGS: Final = (
+    "--headless", "--disable-gpu", "--disable-quic", "--disable-extensions", "--disable-sync",
+    "--disable-background-networking", "--disable-component-update", "--disable-default-apps",
+    "--no-first-run", "--no-default-browser-check", "--no-pdf-header-footer", "--mute-audio",
+)  # fmt: skip
+_PATIENCE: Final = 300  # seconds
+_DATE: Final = re.compile(rb"/(CreationDate|ModDate) ?\(D:(\d{14})([^)]*)\)")
+
+
+def print_pdf(page: Path, pdf: Path, *, made_at: dt.datetime) -> str:
+    """
+    Print a page to a PDF.
+
+    Parameters
+    ----------
+    page, pdf : Path
+    made_at : datetime
+        Written into the PDF as its date, so that the same page makes the same bytes.
+
+    Returns
+    -------
+    str
+        "" where it was printed; else in plain words why not. A page without a PDF is still a page:
+        any browser prints it.
+    """
+    browser = found_browser()
+    if browser is None:
+        return (
+            "No PDF was made: no Chromium, Chrome or Edge is on this machine. Open evidence.html "
+            f"in any browser and print it, or name one in {BROWSER}."
+        )
+    with tempfile.TemporaryDirectory(prefix="qa-tools-") as profile:
+        made = Path(profile) / "page.pdf"
+        command = [
+            browser,
+            *_FLAGS,
+            *(["--no-sandbox"] if sys.platform == "linux" and os.geteuid() == 0 else []),
+            f"--user-data-dir={profile}/profile",
+            f"--print-to-pdf={made}",
+            page.absolute().as_uri(),
+        ]
+        try:
+            subprocess.run(
+                command,
+                check=True,
+                timeout=_PATIENCE,
+                stdin=subprocess.DEVNULL,
+                stdout=subprocess.DEVNULL,
+                stderr=subprocess.DEVNULL,
+            )
+            data = made.read_bytes()
+        except (subprocess.SubprocessError, OSError) as reason:
+            return f"No PDF was made: {Path(browser).name} did not print the page ({reason})."
+    pdf.write_bytes(dated(data, made_at))
+    return ""
+
+
+def found_browser() -> str | None:
+    """The browser that prints; None where there is none."""
+    named = os.environ.get(BROWSER)
+    if named:
+        return shutil.which(named)
+    on_path = (shutil.which(name) for name in _NAMES)
+    there = (place for place in _PLACES if Path(place).is_file())
+    return next((one for one in (*on_path, *there) if one), None)
+
+
+def dated(data: bytes, made_at: dt.datetime) -> bytes:
+    """A PDF with its two dates set; every other byte where it was."""
+    time = f"{made_at.astimezone(dt.UTC):%Y%m%d%H%M%S}".encode()
+    return _DATE.sub(
+        lambda found: found[0].replace(found[2], time).replace(found[3], _zone(found[3])), data
+    )
+
+
+def _zone(written: bytes) -> bytes:
+    """UTC, in as many bytes as the zone was written in."""
+    return b"+00'00'"[: len(written)] if len(written) >= 6 else written
