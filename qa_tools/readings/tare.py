@@ -92,16 +92,12 @@ class Tares:
         day : Timestamp or None
             The day of weighing, where known.
         """
-        said = self._parts.get(product, {})
-        parts = said.get(weighed) or said.get("") or [
-            part for of, part in self._of if of == product
-        ]  # fmt: skip
+        parts = self._present(product, weighed)
         if not parts:
             return f"no empty part of {product or 'an unnamed product'} is in the tare list"
         found = []
         for part in parts:
-            rows = self._of.get((product, part))
-            rows = self._of.get(("", part)) if rows is None else rows
+            rows = self._weighed(product, part)
             if rows is None:
                 return f'no empty "{part}" of {product} is in the tare list'
             found.append(_on_day(rows, day))
@@ -112,6 +108,19 @@ class Tares:
             min(tare.n for tare in found),
             next((tare.remark for tare in found if tare.remark), ""),
         )
+
+    def empties(self, product: str, weighed: str, day: pd.Timestamp | None) -> list[pd.DataFrame]:
+        """The empty parts whose means are taken off on a day, the rows of one part a table."""
+        found = (self._weighed(product, part) for part in self._present(product, weighed))
+        return [_in_use(rows, day)[0] for rows in found if rows is not None]
+
+    def _present(self, product: str, weighed: str) -> list[str]:
+        said = self._parts.get(product, {})
+        return said.get(weighed) or said.get("") or [part for of, part in self._of if of == product]
+
+    def _weighed(self, product: str, part: str) -> pd.DataFrame | None:
+        rows = self._of.get((product, part))
+        return self._of.get(("", part)) if rows is None else rows
 
 
 def _parts_by_way(written: str) -> Mapping[str, list[str]]:
@@ -141,7 +150,14 @@ def _parts(written: str) -> list[str]:
 
 
 def _on_day(rows: pd.DataFrame, day: pd.Timestamp | None) -> Tare:
-    """The lot of parts in use on a day: the latest weighed on or before it."""
+    chosen, remark = _in_use(rows, day)
+    weights = chosen["grams"].to_numpy(float)
+    sd = float(np.std(weights, ddof=1)) if len(weights) > 1 else float("nan")
+    return Tare(float(weights.mean()), sd, len(weights), remark)
+
+
+def _in_use(rows: pd.DataFrame, day: pd.Timestamp | None) -> tuple[pd.DataFrame, str]:
+    """The lot of parts in use on a day: the latest weighed on or before it; what to know of it."""
     lots = {
         str(lot): part for lot, part in rows.groupby(
             rows["supplier_lot"].where(rows["supplier_lot"] != "", rows["when"].astype(str)),
@@ -152,18 +168,12 @@ def _on_day(rows: pd.DataFrame, day: pd.Timestamp | None) -> Tare:
         ((part["when"].min(), lot) for lot, part in lots.items() if part["when"].notna().any()),
         key=lambda one: one[0],
     )
-    remark = ""
     if not begun:
-        chosen = rows
-    elif day is None:
-        chosen = lots[begun[-1][1]]
-        if len(begun) > 1:
-            remark = "no date of weighing: the latest empty parts were taken off"
-    else:
-        before = [lot for when, lot in begun if when.normalize() <= day]
-        chosen = lots[before[-1] if before else begun[0][1]]
-        if not before:
-            remark = f"empty parts weighed later: the first on {day_words(begun[0][0])}"
-    weights = chosen["grams"].to_numpy(float)
-    sd = float(np.std(weights, ddof=1)) if len(weights) > 1 else float("nan")
-    return Tare(float(weights.mean()), sd, len(weights), remark)
+        return rows, ""
+    if day is None:
+        many = "no date of weighing: the latest empty parts were taken off"
+        return lots[begun[-1][1]], many if len(begun) > 1 else ""
+    before = [lot for when, lot in begun if when.normalize() <= day]
+    if before:
+        return lots[before[-1]], ""
+    return lots[begun[0][1]], f"empty parts weighed later: the first on {day_words(begun[0][0])}"
