@@ -1,4 +1,5 @@
 from qa_tools import charts as charts
+from qa_tools import evidence as evidence
 from qa_tools.books.chance import chance_by_setting as chance_by_setting
 from qa_tools.books.chance import chance_of_rejection as chance_of_rejection
 from qa_tools.books.chance import rejection_by_test as rejection_by_test

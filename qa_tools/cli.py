@@ -7,7 +7,7 @@ import json
 import sys
 from dataclasses import replace
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated, NoReturn
+from typing import TYPE_CHECKING, Annotated, Literal, NoReturn
 
 import typer
 
@@ -64,13 +64,17 @@ def review(
         str | None, typer.Option(help="Rule books instead of the labels' own, with commas.")
     ] = None,
     out: Annotated[Path | None, typer.Option(help="Also write the page: one HTML file.")] = None,
+    log: Annotated[
+        bool, typer.Option("--log", help="Also log what was read, in the works.")
+    ] = False,
     as_json: JsonFlag = False,
 ) -> None:
     """The weekly review: which batches hold what their label says, and what to do first."""
-    names = None if books is None else [name for part in books.split(",") if (name := part.strip())]
+    names = _listed(books)
     if names == []:
         raise ValueError(f"--books names no rule book; known: {', '.join(qa.rulebooks().index)}")
-    found = qa.review(qa.read_works(folder), week, names)
+    works = qa.read_works(folder)
+    found = qa.review(works, week, names)
     page = None if out is None else qa.weekly_page(found, out)
     if as_json:
         _print_json(found.to_dict())
@@ -78,6 +82,8 @@ def review(
         typer.echo(str(found))
     if page is not None:
         typer.echo(f"\nPage written: {page}", err=as_json)
+    if log:
+        typer.echo(f"Logged what was read: {works.log_readings()}", err=as_json)
 
 
 @app.command()
@@ -131,6 +137,113 @@ def wires(
         _print_json(found.to_dict())
     else:
         typer.echo(str(found))
+
+
+@app.command()
+def evidence(
+    folder: Annotated[Path, typer.Argument(help="The works folder, or one workbook of it.")],
+    out: Annotated[Path, typer.Option(help="The folder of the pack; its zip lies beside it.")],
+    start: Annotated[
+        str | None, typer.Option(help="First day; all of the data without it.")
+    ] = None,
+    end: Annotated[str | None, typer.Option(help="Last day.")] = None,
+    products: Annotated[str | None, typer.Option(help="Only these, with commas.")] = None,
+    batches: Annotated[str | None, typer.Option(help="Only these, with commas.")] = None,
+    without_names: Annotated[
+        bool, typer.Option("--without-names", help="Leave out people and customers.")
+    ] = False,
+    paper: Annotated[str, typer.Option(help="A4 or Letter.")] = "A4",
+    key: Annotated[Path | None, typer.Option(help="A private key, to sign the pack with.")] = None,
+    as_json: JsonFlag = False,
+) -> None:
+    """The audit pack of a period: evidence.html, its data, and a manifest that shows any change."""
+    built = qa.evidence.build(
+        folder, start, end, out, _listed(products), _listed(batches),
+        without_names=without_names, paper=_paper(paper), key=key,
+    )  # fmt: skip
+    if as_json:
+        _print_json(built.to_dict())
+    else:
+        typer.echo(str(built))
+
+
+@app.command()
+def verify(
+    pack: Annotated[Path, typer.Argument(help="The folder of a pack, or its zip.")],
+    expect: Annotated[str | None, typer.Option(help="The seal its maker gave you.")] = None,
+    key: Annotated[
+        str | None, typer.Option(help="Its maker's fingerprint, or the file of the public key.")
+    ] = None,
+    as_json: JsonFlag = False,
+) -> None:
+    """Is a pack as it was built? Exit status 0 where it is, 1 where not, 2 on bad input."""
+    found = qa.evidence.verify(pack, expect, key=key)
+    if as_json:
+        _print_json(found.to_dict())
+    else:
+        typer.echo(str(found))
+    if not found.ok:
+        raise typer.Exit(1)
+
+
+@app.command()
+def key(file: Annotated[Path, typer.Argument(help="The file to write.")]) -> None:
+    """Make a key to sign packs with; prints the fingerprint that others know it by."""
+    mark = qa.evidence.make_key(file)
+    typer.echo(f"Private key written: {file}. Keep it to yourself, with a copy in a safe place.")
+    typer.echo(f"Fingerprint, to give to retailers by another way than the packs:\n{mark}")
+
+
+@app.command()
+def action(
+    folder: Annotated[Path, typer.Argument(help="The works folder.")],
+    what: Annotated[str, typer.Argument(help="hold, release, rework, scrap, correction, ...")],
+    by: Annotated[str, typer.Option(help="Who did it.")],
+    batch: Annotated[str, typer.Option(help="Of which batch.")] = "",
+    reason: Annotated[str, typer.Option(help="Why.")] = "",
+    when: Annotated[str | None, typer.Option(help="The day; today without it.")] = None,
+    cause: Annotated[str, typer.Option(help="What it came from.")] = "",
+    approved_by: Annotated[str, typer.Option(help="Who approved it.")] = "",
+    checked_on: Annotated[str | None, typer.Option(help="When it was seen to have worked.")] = None,
+    closes: Annotated[str, typer.Option(help="The id of the entry that this one ends.")] = "",
+    reading: Annotated[str, typer.Option(help='Of a correction: "row 41 of oct.xlsx".')] = "",
+    old: Annotated[str, typer.Option(help="Of a correction: what the sheet shows.")] = "",
+    new: Annotated[str, typer.Option(help="Of a correction: what it should be.")] = "",
+    as_json: JsonFlag = False,
+) -> None:
+    """Record a hold, a release, a rework, a correction: one row more in actions.csv."""
+    given = qa.read_works(folder).record_action(
+        what, by=by, batch=batch, reason=reason, when=when, cause=cause, approved_by=approved_by,
+        checked_on=checked_on, closes=closes, reading=reading, old=old, new=new,
+    )  # fmt: skip
+    if as_json:
+        _print_json({"format": 1, "id": given})
+    else:
+        typer.echo(f"Recorded as {given}.")
+
+
+@app.command()
+def card(
+    folder: Annotated[Path, typer.Argument(help="The works folder, or one workbook of it.")],
+    out: Annotated[Path, typer.Option(help="The HTML file to write; print it from a browser.")],
+    product: Annotated[str | None, typer.Option(help="Only this one.")] = None,
+    paper: Annotated[str, typer.Option(help="A4 or Letter.")] = "A4",
+) -> None:
+    """Bench cards from plan.csv: aim, low, high, what to do, and blanks to write in."""
+    made = qa.evidence.bench_card(qa.read_works(folder), out, product, paper=_paper(paper))
+    typer.echo(f"Cards written: {made}")
+
+
+def _listed(names: str | None) -> list[str] | None:
+    return None if names is None else [one.strip() for one in names.split(",") if one.strip()]
+
+
+def _paper(paper: str) -> Literal["A4", "Letter"]:
+    if paper.casefold() == "letter":
+        return "Letter"
+    if paper.casefold() == "a4":
+        return "A4"
+    raise ValueError(f'paper is A4 or Letter, not "{paper}"')
 
 
 def _one_lot(rows: pd.DataFrame, batch: str | None) -> pd.DataFrame:

@@ -48,6 +48,7 @@ def share_of_draws(
     shuffled (40,000 times, seeded): the first ones are the first sample, the next ones the second,
     and the mean test takes its own number from the first, as the plan says. How often it passes
     is counted apart for each end the counts can come to, and weighed with that end's exact share.
+    Where the lightest packages together pass it, every draw does, and nothing is shuffled.
 
     Parameters
     ----------
@@ -74,18 +75,19 @@ def share_of_draws(
     n = errors.size
     reach = min(n, plan.n_all)
     ends = _ends(n, int(short.sum()), int(twice.sum()), plan, reach)
-    passed = dict.fromkeys(ends, 0)
-    seen = dict.fromkeys(ends, 0)
-    order = _orders(n, reach)
-    count = count_test(short[order], plan, reach)
-    over = np.ones(DRAWS, np.int8)
-    if plan.beyond_twice_reject is not None:
-        over = np.where(twice[order].sum(axis=1) >= plan.beyond_twice_reject, -1, 1)
-    mean = mean_test(errors[order], plan) > 0
-    for end in ends:
-        mine = (count == end[0]) & (over == end[1])
-        seen[end] = int(mine.sum())
-        passed[end] = int(mean[mine].sum())
+    passed = dict.fromkeys(ends, 1)
+    seen = dict.fromkeys(ends, 1)
+    if not _mean_always_holds(errors, plan):
+        order = _orders(n, reach)
+        count = count_test(short[order], plan, reach)
+        over = np.ones(DRAWS, np.int8)
+        if plan.beyond_twice_reject is not None:
+            over = np.where(twice[order].sum(axis=1) >= plan.beyond_twice_reject, -1, 1)
+        mean = mean_test(errors[order], plan) > 0
+        for end in ends:
+            mine = (count == end[0]) & (over == end[1])
+            seen[end] = int(mine.sum())
+            passed[end] = int(mean[mine].sum())
     accept = reject = meant = variance = 0.0
     for (counted, over_), share in ends.items():
         of = seen[counted, over_]
@@ -102,6 +104,15 @@ def share_of_draws(
         round(value, 12) for value in (accept, reject, counts, meant, overs)
     )
     return Draws(accept, reject, counts, meant, overs, math.sqrt(variance))
+
+
+def _mean_always_holds(errors: NDArray[np.float64], plan: SamplingPlan) -> bool:
+    """Whether even the lightest packages together pass the mean test: then every draw does."""
+    if plan.mean_n is None or plan.factor is None:
+        return True
+    lightest = np.sort(errors)[: min(plan.mean_n, errors.size)]
+    # the spread of a draw only ever helps it
+    return bool(plan.factor >= 0 and lightest.mean() >= -EXACT_G)
 
 
 @lru_cache(maxsize=8)

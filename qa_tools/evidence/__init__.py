@@ -6,9 +6,14 @@ from importlib import import_module
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
+    from qa_tools.evidence.balance import balance
+    from qa_tools.evidence.card import bench_card
+    from qa_tools.evidence.checklist import Checklist, checklist
     from qa_tools.evidence.pack.build import Built, build
     from qa_tools.evidence.pack.signing import make_key
     from qa_tools.evidence.pack.verify import Verified, verify
+    from qa_tools.evidence.planned import Planned, planned
+    from qa_tools.evidence.trace import Trace, trace
 
 _HOME = {
     "build": "pack.build",
@@ -16,9 +21,31 @@ _HOME = {
     "verify": "pack.verify",
     "Verified": "pack.verify",
     "make_key": "pack.signing",
+    "trace": "trace",
+    "Trace": "trace",
+    "balance": "balance",
+    "planned": "planned",
+    "Planned": "planned",
+    "bench_card": "card",
+    "checklist": "checklist",
+    "Checklist": "checklist",
 }
 
-__all__ = ["Built", "Verified", "build", "make_key", "verify"]
+__all__ = [
+    "Built",
+    "Checklist",
+    "Planned",
+    "Trace",
+    "Verified",
+    "balance",
+    "bench_card",
+    "build",
+    "checklist",
+    "make_key",
+    "planned",
+    "trace",
+    "verify",
+]
 
 
 def __getattr__(name: str) -> Any:

@@ -13,6 +13,7 @@ from qa_tools.readings.works import Works
 
 COLUMNS: Final = ("batch", "product", "made", "packed", "pulled", "rework", "retained",
                   "unexplained", "sent", "in_stock", "note")  # fmt: skip
+_NEEDED: Final = ["product", "stage", "loaf", "slot", "fate", "id", "replaces"]
 FATES: Final = ("pulled", "rework", "retained")
 _SCRAPPED: Final = ("scrap", "destroy")
 
@@ -53,13 +54,11 @@ def balance(works: Works, batch: str | None = None) -> pd.DataFrame:
     known = [name for name in names if name]
     if batch is not None and batch not in known:
         raise ValueError(f'there is no batch "{batch}"; there are {", ".join(known[:12])}')
-    table = works.weighings.table
-    places = table.groupby("batch").indices
-    none: Any = []
-    rows = [
-        _balanced(works, one, table.iloc[places.get(one, none)])
-        for one in ([batch] if batch is not None else known)
-    ]
+    wanted = [batch] if batch is not None else known
+    table = works.weighings.table[["batch", *_NEEDED]]
+    table = table[table["batch"].isin(wanted)].astype(dict.fromkeys(["batch", *_NEEDED], object))
+    of = {str(one): rows for one, rows in table.groupby("batch", sort=False)}
+    rows = [_balanced(works, one, of.get(one, table[:0])) for one in wanted]
     counts = [name for name in COLUMNS if name not in ("batch", "product", "note")]
     return pd.DataFrame(rows, columns=list(COLUMNS)).astype(dict.fromkeys(counts, "Int64"))
 

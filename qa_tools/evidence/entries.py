@@ -1,16 +1,21 @@
-"""Entries of dispatch.csv and actions.csv that do not fit the rest, never passed over."""
+"""Entries of dispatch.csv and actions.csv that do not fit the rest, and sheets changed since."""
 
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
+from typing import Final
 
 import pandas as pd
 
 from qa_tools.evidence.batches import Batch
 from qa_tools.evidence.findings import Finding
 from qa_tools.evidence.lots import AWAY, HOLD, OTHER, RELEASE
+from qa_tools.readings.changed import Change, in_words
 from qa_tools.readings.dates import day_words
+from qa_tools.readings.log import check_chain, log_path
 from qa_tools.readings.works import Works
+
+SHOWN: Final = 6  # changes told one by one
 
 
 def of_entries(
@@ -76,3 +81,31 @@ def _sent(works: Works, batch: str, rows: pd.DataFrame) -> Iterator[Finding]:
                 f"dispatch.csv: batch {batch} was sent to {market}, and labels.csv has no label of "
                 "its product for that market: nothing judges it there.",
             )
+
+
+def of_releases(works: Works, checks: Sequence[Batch]) -> Iterator[Finding]:
+    """Releases of the batches reviewed that name nobody, or free a held batch without a reason."""
+    reviewed = {batch.lot.batch for batch in checks}
+    actions = works.actions[works.actions["batch"].isin(reviewed)]
+    what = actions["what"].str.strip().str.casefold()
+    held = set(actions.loc[what.str.startswith(HOLD), "batch"])
+    for row in actions[what.str.startswith(RELEASE)].to_dict("records"):
+        lacking = [] if row["by"] or row["approved_by"] else ["who released it"]
+        if row["batch"] in held and not row["reason"]:
+            lacking.append("why it was released after a hold")
+        if lacking:
+            key = row["id"] or "no id"
+            text = f"actions.csv ({key}): {row['batch']}: it does not say {' or '.join(lacking)}."
+            yield Finding("list to mend", "", text)
+
+
+def of_changes(works: Works, changed: pd.DataFrame) -> Iterator[Finding]:
+    """Readings changed or taken away since they were logged, and no correction says why."""
+    for problem in check_chain(log_path(works.folder)):
+        yield Finding("changed since", "", f"The log of what was read is not whole: {problem}.")
+    mine = changed[changed["kind"].isin(["changed", "removed"]) & (changed["explained"] == "")]
+    told = [in_words(Change(*row)) for row in mine.itertuples(index=False, name=None)]
+    yield from (Finding("changed since", "", f"{words}.") for words in told[:SHOWN])
+    if len(told) > SHOWN:
+        more = f"{len(told) - SHOWN} more readings changed or gone since they were logged."
+        yield Finding("changed since", "", more)

@@ -19,6 +19,7 @@ RANKS: Final = (
     "out and not cleared",
     "not cleared",
     "to pull",
+    "changed since",
     "files not read",
     "to answer",
     "not weighed",
@@ -176,16 +177,16 @@ def _of_average(
             f"{_first_up(lot.settled)}; {why}. Weigh what was made of it before it is sold.",
         )
     elif bad and where:
-        held = f", on hold ({lot.held})" if lot.held else ""
+        held = f", on hold{lot.held_for} ({lot.held})" if lot.held else ""
         yield (
             "on sale and short",
             f"{batch.name}, {where}{held}; {why}. Stop selling what is left and settle what to do "
             "about what went out.",
         )
     elif lot.held and lot.sent:
-        yield "on hold, yet sent", f"{batch.name}, on hold ({lot.held}), and {where}."
+        yield "on hold, yet sent", f"{batch.name}, on hold{lot.held_for} ({lot.held}), and {where}."
     elif lot.held:
-        yield "held", f"On hold ({lot.held}){': ' + why if why else ''}."
+        yield "held", f"On hold{lot.held_for} ({lot.held}){': ' + why if why else ''}."
     elif failed and lot.settled:
         yield "not cleared", f"{batch.name}, {lot.settled}, yet it {why}."
     elif failed:

@@ -23,8 +23,8 @@ class Lot(NamedTuple):
     What is judged together: a batch, or one packing run of it.
 
     `pack_code` is empty where the batch is one lot; `packages` is None where not known, `sent` what
-    went out, `held` the id of an open hold, `settled` what was done since ("rework on 1 September
-    (A-03)") and `away` whether that took it off sale.
+    went out, `held` the id of an open hold, `held_for` its age (" for 12 days"), `settled` what
+    was done since ("rework on 1 September (A-03)") and `away` whether that took it off sale.
     """
 
     batch: str
@@ -34,6 +34,7 @@ class Lot(NamedTuple):
     sell_from: pd.Timestamp
     sent: int
     held: str
+    held_for: str
     settled: str
     away: bool
 
@@ -78,7 +79,7 @@ def lots_of(
 def _lot(works: Works, batch: str, runs: pd.DataFrame, pack_code: str, as_of: pd.Timestamp) -> Lot:
     known = len(runs) and runs["packages"].notna().all()
     none = cast(pd.Timestamp, pd.NaT)
-    held, settled, away = _standing(works, batch, as_of)
+    now = _standing(works, batch, as_of)
     return Lot(
         batch=batch,
         pack_code=pack_code,
@@ -86,9 +87,10 @@ def _lot(works: Works, batch: str, runs: pd.DataFrame, pack_code: str, as_of: pd
         packed_on=runs["packed_on"].min() if len(runs) else none,
         sell_from=runs["sell_from"].min() if len(runs) else none,
         sent=_sent(works, batch, pack_code, as_of),
-        held=held,
-        settled=settled,
-        away=away,
+        held=now.held,
+        held_for=now.held_for,
+        settled=now.settled,
+        away=now.away,
     )
 
 
@@ -99,13 +101,14 @@ def _sent(works: Works, batch: str, pack_code: str, as_of: pd.Timestamp) -> int:
     return int(pd.to_numeric(rows["quantity"]).sum())
 
 
-def open_hold(works: Works, batch: str, as_of: pd.Timestamp) -> str:
+def open_hold(works: Works, batch: str, as_of: pd.Timestamp) -> tuple[str, str]:
     """
-    The id of an open hold on the batch.
+    The id of an open hold on the batch and its age (" for 12 days"); empty where there is none.
 
     An entry that names it in `closes` ends it, and so does a later release of the batch.
     """
-    return _standing(works, batch, as_of)[0]
+    now = _standing(works, batch, as_of)
+    return now.held, now.held_for
 
 
 def stopped(works: Works, before: pd.Timestamp) -> dict[str, str]:
@@ -122,7 +125,14 @@ def stopped(works: Works, before: pd.Timestamp) -> dict[str, str]:
     }
 
 
-def _standing(works: Works, batch: str, as_of: pd.Timestamp) -> tuple[str, str, bool]:
+class _Standing(NamedTuple):
+    held: str
+    held_for: str
+    settled: str
+    away: bool
+
+
+def _standing(works: Works, batch: str, as_of: pd.Timestamp) -> _Standing:
     actions = _by(works.actions, as_of)
     closed = set(actions["closes"]) - {""}
     own = actions[actions["batch"] == batch].sort_values("when", kind="stable")
@@ -131,12 +141,21 @@ def _standing(works: Works, batch: str, as_of: pd.Timestamp) -> tuple[str, str, 
     last_freed = max(freed, default=-1)
     for place, (word, key) in enumerate(zip(what, own["id"], strict=True)):
         if word.startswith(HOLD) and key not in closed and place > last_freed:
-            return str(key) or "no id", "", False
+            return _Standing(str(key) or "no id", _age(own["when"].iloc[place], as_of), "", False)
     done = own[what.str.startswith((*RELEASE, *AWAY))]
     if done.empty:
-        return "", "", False
+        return _Standing("", "", "", False)
     last = done.iloc[-1].to_dict()
-    return "", _entry(last), str(last["what"]).strip().casefold().startswith(AWAY)
+    away = str(last["what"]).strip().casefold().startswith(AWAY)
+    return _Standing("", "", _entry(last), away)
+
+
+def _age(since: Any, as_of: pd.Timestamp) -> str:
+    """How long ago, in words that follow "on hold"; "" where not dated."""
+    if pd.isna(since) or pd.isna(as_of):
+        return ""
+    days = (as_of.normalize() - pd.Timestamp(since).normalize()).days
+    return f" for {days} day{'s' if days != 1 else ''}" if days > 0 else " since today"
 
 
 def _entry(action: Mapping[Any, Any]) -> str:

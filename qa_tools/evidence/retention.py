@@ -13,6 +13,9 @@ import pandas as pd
 from qa_tools.readings.works import Works
 
 
+_MONTH = 30.5  # days
+
+
 def retention(works: Works, batches: Sequence[str]) -> pd.DataFrame:
     """
     Until when are the records of these batches kept?
@@ -40,12 +43,13 @@ def retention(works: Works, batches: Sequence[str]) -> pd.DataFrame:
     >>> found[["market", "until"]].astype(str).values.tolist()
     [['CA', 'NaT'], ['EU', 'NaT']]
     """
+    runs = works.batches[works.batches["batch"].isin(batches)]
+    sent = works.dispatch[works.dispatch["batch"].isin(batches)]
+    last = {key: when for key, when in sent.groupby(["batch", "market"])["when"].max().items()}
     rows = [
-        {"product": product, "market": market, **_of_market(works, str(market), runs)}
-        for product, runs in works.batches[works.batches["batch"].isin(batches)].groupby(
-            "product", sort=False
-        )
-        for market in _markets(works, str(product), runs)
+        {"product": product, "market": market, **_of_market(works, str(market), mine, last)}
+        for product, mine in runs.groupby("product", sort=False)
+        for market in _markets(works, str(product), mine)
     ]
     columns = ["product", "market", "rule", "grade", "words", "until"]
     return pd.DataFrame(rows, columns=columns)
@@ -63,39 +67,38 @@ def _markets(works: Works, product: str, runs: pd.DataFrame) -> list[str]:
     return sorted(set(sent) - {""}) or sorted(set(labels) - {""})
 
 
-def _of_market(works: Works, market: str, runs: pd.DataFrame) -> dict[str, Any]:
+def _of_market(
+    works: Works, market: str, runs: pd.DataFrame, sent: Mapping[Any, Any]
+) -> dict[str, Any]:
+    """The rule of a market, and the last day under it of these runs of one product."""
     word = market.strip().casefold()
     rule = next((one for one in _rules() if word in one["markets"]), None)
     if rule is None:
         told = {"rule": "none in hand", "grade": "", "words": "no period is known here; ask the "
                 "authority"}  # fmt: skip
         return told | {"until": pd.NaT}
-    days = [_until(works, rule, batch, market, rows) for batch, rows in runs.groupby("batch")]
+    about = works.products.loc[works.products["product"] == runs["product"].iloc[0], "shelf_days"]
+    shelf = float(about.iloc[0]) if len(about) and pd.notna(about.iloc[0]) else float("nan")
+    packed = runs.groupby("batch")["packed_on"].max()
+    days = [_until(rule, day, sent.get((batch, market)), shelf) for batch, day in packed.items()]
     known = [day for day in days if pd.notna(day)]
     told = {name: rule[name] for name in ("rule", "grade", "words")}
     return told | {"until": max(known) if known else pd.NaT}
 
 
-def _until(
-    works: Works, rule: Mapping[str, Any], batch: Any, market: str, runs: pd.DataFrame
-) -> Any:
+def _until(rule: Mapping[str, Any], packed: Any, sent: Any, shelf: float) -> Any:
     """The last day of one batch under one rule; NaT where it gives none or a day is missing."""
-    packed = runs["packed_on"].max()
-    sent = works.dispatch[
-        (works.dispatch["batch"] == batch) & (works.dispatch["market"] == market)
-    ]["when"].max()
-    shelf = works.products.loc[works.products["product"] == runs["product"].iloc[0], "shelf_days"]
-    days = float(shelf.iloc[0]) if len(shelf) and pd.notna(shelf.iloc[0]) else float("nan")
-    durable = packed + pd.Timedelta(days=days) if days == days and pd.notna(packed) else pd.NaT
-    begins = sent if rule.get("since") == "sent" else packed
+    keeps = shelf == shelf and pd.notna(packed)
+    durable = packed + pd.Timedelta(days=shelf) if keeps else pd.NaT
     if "by_shelf" in rule:
-        if days != days or pd.isna(packed):
+        if not keeps:
             return pd.NaT
-        years = next(span for months, span in rule["by_shelf"] if days <= months * 30.5)
+        years = next(span for months, span in rule["by_shelf"] if shelf <= months * _MONTH)
         return packed + pd.DateOffset(years=years)
-    if "short_shelf_months" in rule and days <= rule["short_shelf_months"] * 30.5:
+    if "short_shelf_months" in rule and shelf <= rule["short_shelf_months"] * _MONTH:
         return durable + pd.DateOffset(months=rule["beyond"])
+    begins = sent if rule.get("since") == "sent" else packed
     if "years" not in rule or pd.isna(begins):
         return pd.NaT
     until = begins + pd.DateOffset(years=rule["years"])
-    return min(until, durable) if rule.get("or_durability") and pd.notna(durable) else until
+    return min(until, durable) if rule.get("or_durability") and keeps else until

@@ -18,7 +18,7 @@ from qa_tools.evidence.charted import WeekChart, charts_of
 from qa_tools.evidence.cutter import Cutters
 from qa_tools.evidence.cutters import cut_loaves
 from qa_tools.evidence.cutters import cutters as of_cutters
-from qa_tools.evidence.entries import of_entries
+from qa_tools.evidence.entries import of_changes, of_entries, of_releases
 from qa_tools.evidence.findings import Finding, of_batch, rank
 from qa_tools.evidence.labelled import checked
 from qa_tools.evidence.lots import open_hold
@@ -83,6 +83,8 @@ class Review:
         As in `Works`.
     not_used : DataFrame
         As in `Weighings`, those of the week.
+    changed : DataFrame
+        What is not as it was when the works was last logged; see `Works.changes`.
     used, not_used_before : int
         Readings used in all; not used in other weeks.
     later : str
@@ -107,6 +109,7 @@ class Review:
     questions: pd.DataFrame
     not_used: pd.DataFrame
     files: pd.DataFrame
+    changed: pd.DataFrame
     used: int
     not_used_before: int
     later: str
@@ -223,6 +226,7 @@ class Review:
             "signals": [signal for chart in self.charts for signal in chart.signals()],
             "cutters": [one.to_dict() for one in self.cutters.studied.values()],
             "cutters_not_studied": self.cutters.refusals,
+            "changed": tables.records(self.changed),
             "unread": tables.records(self.unread),
             "questions": tables.records(self.questions),
             "not_used": tables.records(self.not_used),
@@ -317,9 +321,12 @@ def review(
     findings += cutters.findings()
     findings += _not_weighed(unweighed, lost)
     findings += of_entries(works, so_far, checks)
+    findings += of_releases(works, checks)
     findings += _from_before(works, so_far, keys, today)
     findings += _of_reading(works, lost[of_week], chosen)
     findings += _of_checking(works, checks)
+    changed = works.changes()
+    findings += of_changes(works, changed)
     return Review(
         name=answers.general("works") or works.name,
         week=chosen,
@@ -334,6 +341,7 @@ def review(
         questions=works.questions,
         not_used=lost[of_week].reset_index(drop=True),
         files=works.files,
+        changed=changed,
         used=len(table),
         not_used_before=int((~of_week).sum()),
         later=_later(table, chosen) if week is None else "",
@@ -392,8 +400,9 @@ def _from_before(
     for batch, doubt in open_[["batch", "doubt"]].itertuples(index=False):
         yield Finding("to answer", batch, f"Open from an earlier week: {doubt}")
     for batch in works.actions["batch"].unique():
-        if batch and batch not in set(keys["batch"]) and (key := open_hold(works, batch, as_of)):
-            yield Finding("held", batch, f"Still on hold ({key}).")
+        key, age = open_hold(works, batch, as_of) if batch not in set(keys["batch"]) else ("", "")
+        if batch and key:
+            yield Finding("held", batch, f"Still on hold{age} ({key}).")
 
 
 def _of_reading(works: Works, lost: pd.DataFrame, week: Week | None) -> Iterator[Finding]:

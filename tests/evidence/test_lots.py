@@ -85,7 +85,9 @@ def test_a_hold_of_an_earlier_week_is_carried_forward(tmp_path: Path) -> None:
     batches = BATCHES + "B0,bar,2026-08-20,90,2026-09-25,2026-11-20\n"
     actions = "id,when,batch,what,reason,by,closes\nA1,2026-09-25,B0,hold,short,LT,\n"
     review = qa.review(make_works(tmp_path, around(121.0), batches=batches, actions=actions))
-    assert [(f.kind, f.text) for f in review.findings] == [("held", "B0: Still on hold (A1).")]
+    assert [(f.kind, f.text) for f in review.findings] == [
+        ("held", "B0: Still on hold for 11 days (A1).")
+    ]
 
 
 @pytest.mark.parametrize("what", ["on hold", "HELD", "quarantine", "Blocked"])

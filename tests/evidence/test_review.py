@@ -227,7 +227,7 @@ def test_a_hold_does_not_hide_what_was_sent_short(tmp_path: Path) -> None:
     works = make_works(tmp_path, around(117.0), actions=actions, dispatch=dispatch)
     finding = qa.review(works).findings[0]
     assert finding.kind == "on sale and short"
-    assert "50 of 200 sent, on hold (A1)" in finding.text
+    assert "50 of 200 sent, on hold since today (A1)" in finding.text
 
 
 def test_few_loaves_speak_for_themselves(tmp_path: Path) -> None:

@@ -58,6 +58,18 @@ class Built:
     gaps: pd.DataFrame
     notes: tuple[str, ...]
 
+    def to_dict(self) -> dict[str, Any]:
+        """The same for machines; ``format`` 1."""
+        return {
+            "format": 1,
+            "folder": str(self.folder),
+            "zip": str(self.zip),
+            "identity": self.identity,
+            "seal": self.seal,
+            "gaps": self.gaps.to_dict("records"),
+            "notes": list(self.notes),
+        }
+
     def __str__(self) -> str:
         missing = len(self.gaps)
         return "\n".join(
@@ -228,7 +240,8 @@ def _copy(works: Works, into: Path, alias: Mapping[str, str] | None) -> None:
             raise ValueError(f"{name} was changed since it was read: read the works again")
         _write(into, {name: data if alias is None else redacted(data, name, alias)})
     for path in own_books(works).values():
-        _write(into, {path.name: path.read_bytes()})
+        data = path.read_bytes()
+        _write(into, {path.name: data if alias is None else redacted(data, path.name, alias)})
     log = log_path(works.folder)
     if log.is_file() and alias is None:
         _write(into.parent, {f"log/{LOG}": log.read_bytes()})

@@ -26,7 +26,7 @@ PEOPLE: Final[Mapping[str, tuple[str, ...]]] = {
 }
 _KINDS: Final = ("stage", "weighed", "fate", "picked")
 _SHEETS: Final = (".xlsx", ".xlsm", ".ods")
-_TEXTS: Final = (".csv", ".tsv", ".txt")
+_TEXTS: Final = (".csv", ".tsv", ".txt", ".toml")
 _TEXT_NODE: Final = re.compile(r">([^<>]+)<")
 # Parts of a workbook that say who made it, or show it: left out, or emptied.
 _EMPTIED: Final = re.compile(

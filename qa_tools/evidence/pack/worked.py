@@ -148,7 +148,7 @@ def _studied() -> pd.DataFrame:
     with place.open("r", encoding="utf-8") as file:
         loaves = pd.read_csv(file, index_col="loaf")
     bars = loaves.set_axis(range(1, loaves.shape[1] + 1), axis=1).rename_axis(columns="slot")
-    table = bars.stack().reset_index(name="net")
+    table = pd.DataFrame({"net": bars.stack()}).reset_index()
     noise = math.sqrt(0.15**2 + 0.1**2 / 12)
     return wires.study(table, spacing_mm=25, noise_g=noise).wires.set_index("wire")
 
