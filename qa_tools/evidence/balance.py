@@ -2,10 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
-from typing import Any, Final
+from collections.abc import Iterable, Iterator
+from typing import Any, Final, NamedTuple
 
-import numpy as np
 import pandas as pd
 
 from qa_tools.evidence.lots import AWAY
@@ -16,6 +15,18 @@ COLUMNS: Final = ("batch", "product", "made", "packed", "pulled", "rework", "ret
 _NEEDED: Final = ["product", "stage", "loaf", "slot", "fate", "id", "replaces"]
 FATES: Final = ("pulled", "rework", "retained")
 _SCRAPPED: Final = ("scrap", "destroy")
+
+
+class _Row(NamedTuple):
+    """What counts of one weighing."""
+
+    product: str
+    stage: str
+    loaf: str
+    slot: Any
+    fate: str
+    id: str
+    replaces: str
 
 
 def balance(works: Works, batch: str | None = None) -> pd.DataFrame:
@@ -56,20 +67,21 @@ def balance(works: Works, batch: str | None = None) -> pd.DataFrame:
         raise ValueError(f'there is no batch "{batch}"; there are {", ".join(known[:12])}')
     wanted = [batch] if batch is not None else known
     table = works.weighings.table[["batch", *_NEEDED]]
-    table = table[table["batch"].isin(wanted)].astype(dict.fromkeys(["batch", *_NEEDED], object))
-    of = {str(one): rows for one, rows in table.groupby("batch", sort=False)}
-    rows = [_balanced(works, one, of.get(one, table[:0])) for one in wanted]
+    of: dict[str, list[_Row]] = {}
+    for name, *cells in table[table["batch"].isin(wanted)].itertuples(index=False, name=None):
+        of.setdefault(name, []).append(_Row(*cells))
+    rows = [_balanced(works, one, of.get(one, [])) for one in wanted]
     counts = [name for name in COLUMNS if name not in ("batch", "product", "note")]
     return pd.DataFrame(rows, columns=list(COLUMNS)).astype(dict.fromkeys(counts, "Int64"))
 
 
-def _balanced(works: Works, batch: str, rows: pd.DataFrame) -> dict[str, Any]:
+def _balanced(works: Works, batch: str, rows: list[_Row]) -> dict[str, Any]:
     runs = works.batches[works.batches["batch"] == batch]
     sent = works.dispatch.loc[works.dispatch["batch"] == batch, "quantity"]
     packed: int | None = None
     if len(runs) and runs["packages"].notna().all():
         packed = int(runs["packages"].sum())
-    out = {fate: _taken_out(rows, fate) for fate in FATES}
+    out = {fate: _packages(row for row in rows if row.fate == fate) for fate in FATES}
     made, how = _made(works, runs, rows, packed, sum(out.values()))
     notes = [how] if how else []
     away = _away(works, batch)
@@ -93,11 +105,11 @@ def _balanced(works: Works, batch: str, rows: pd.DataFrame) -> dict[str, Any]:
     if stock is not None and stock < 0:
         notes.append(f"{-stock} more sent than packed")
     if packed is None:
-        cut = len(rows) and rows["stage"].eq("cut").all() and runs["packed_on"].isna().all()
+        cut = rows and all(row.stage == "cut" for row in rows) and runs["packed_on"].isna().all()
         notes.append(
             "not packed yet" if cut else "packed: batches.csv does not say how many packages"
         )
-    product = [*runs["product"], *rows["product"]]
+    product = [*runs["product"], *(row.product for row in rows)]
     return {
         "batch": batch, "product": next(filter(None, product), ""), "made": made,
         "packed": packed, **out, "unexplained": rest, "sent": gone, "in_stock": stock,
@@ -106,20 +118,20 @@ def _balanced(works: Works, batch: str, rows: pd.DataFrame) -> dict[str, Any]:
 
 
 def _made(
-    works: Works, runs: pd.DataFrame, rows: pd.DataFrame, packed: int | None, out: int
+    works: Works, runs: pd.DataFrame, rows: list[_Row], packed: int | None, out: int
 ) -> tuple[int | None, str]:  # fmt: skip
     """How many were made, and where that comes from where batches.csv does not say."""
     said = runs["number_made"].dropna()
     if len(said):
         return int(said.sum()), ""
-    cut = rows[(rows["stage"] == "cut") & (rows["loaf"] != "")]
-    if len(cut):
-        about = works.products[works.products["product"] == cut["product"].iloc[0]]
+    cut = [row for row in rows if row.stage == "cut" and row.loaf]
+    if cut:
+        about = works.products[works.products["product"] == cut[0].product]
         bars = about["bars_per_loaf"].dropna()
-        loaves = int(cut["loaf"].nunique())
+        loaves = len({row.loaf for row in cut})
         if len(bars):
             return loaves * int(bars.iloc[0]), f"made: {loaves} loaves of {int(bars.iloc[0])} bars"
-    weighed = _packages(rows[rows["stage"].isin(["packed", "filled", ""])])
+    weighed = _packages(row for row in rows if row.stage in ("packed", "filled", ""))
     if packed is not None and weighed >= packed + out and weighed:
         return weighed, "made: every package was weighed"
     if packed is None:
@@ -127,17 +139,18 @@ def _made(
     return None, "made: not known; give number_made in batches.csv"
 
 
-def _taken_out(rows: pd.DataFrame, fate: str) -> int:
-    return _packages(rows[rows["fate"] == fate])
-
-
-def _packages(rows: pd.DataFrame) -> int:
+def _packages(rows: Iterable[_Row]) -> int:
     """How many packages some weighings are of: one place in a loaf, or one that was reweighed."""
-    placed = (rows["loaf"] != "") & rows["slot"].notna()
-    apart = rows.loc[placed, ["loaf", "slot"]].drop_duplicates()
-    loose = rows[~placed]
-    again = (loose["replaces"] != "") & loose["replaces"].isin(loose["id"])
-    return len(apart) + len(loose) - int(np.count_nonzero(again))
+    places, loose, names = set(), 0, set()
+    again = []
+    for row in rows:
+        if row.loaf and pd.notna(row.slot):
+            places.add((row.loaf, row.slot))
+            continue
+        loose += 1
+        names.add(row.id)
+        again.append(row.replaces)
+    return len(places) + loose - sum(1 for one in again if one and one in names)
 
 
 def _away(works: Works, batch: str) -> tuple[str, str] | None:

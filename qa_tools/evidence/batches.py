@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from typing import Any, Final
 
@@ -165,14 +165,37 @@ def batches_of(
     words = [name for name in readings if pd.api.types.is_string_dtype(readings[name].dtype)]
     plain = readings.astype(dict.fromkeys(words, object)).copy()
     places = plain.groupby(["product", "batch"]).indices
+    narrow = _narrowed(works)
     for product, batch, fresh in ordered[["product", "batch", "fresh"]].itertuples(index=False):
         own = plain.iloc[places.get((product, batch), [])]
         cut = own[own["stage"] == "cut"]
         rows = cut if fresh else own[own["stage"] != "cut"]
-        for lot, mine, *told in lots_of(works, batch, rows, as_of):
+        here = narrow(batch)
+        for lot, mine, *told in lots_of(here, batch, rows, as_of):
             loaves = _loaves(cut, lot)
-            found.append(_batch(works, lot, product, mine, books, bool(fresh), told, loaves))
+            found.append(_batch(here, lot, product, mine, books, bool(fresh), told, loaves))
     return found
+
+
+def _narrowed(works: Works) -> Callable[[str], Works]:
+    """The works as one batch sees it, with only its own rows of the long lists."""
+    actions, dispatch, batches = works.actions, works.dispatch, works.batches
+    sent = dispatch.groupby("batch", sort=False).indices
+    runs = batches.groupby("batch", sort=False).indices
+    done = actions.groupby("batch", sort=False).indices
+    closing = np.flatnonzero(actions["closes"] != "")  # may close a hold under another name
+    none = np.empty(0, np.intp)
+
+    def of(batch: str) -> Works:
+        mine = np.union1d(done.get(batch, none), closing).astype(np.intp)
+        return replace(
+            works,
+            actions=actions.iloc[mine],
+            dispatch=dispatch.iloc[sent.get(batch, none)],
+            batches=batches.iloc[runs.get(batch, none)],
+        )
+
+    return of
 
 
 def _batch(
@@ -262,7 +285,10 @@ def _as_packed(rows: pd.DataFrame) -> pd.DataFrame:
 
 def _last_on_shelf(rows: pd.DataFrame) -> pd.DataFrame:
     """The shelf weighings of the last day: goods go on drying, days are not put together."""
-    shelf = rows[rows["stage"] == "shelf"]
+    of_shelf = rows["stage"] == "shelf"
+    if not of_shelf.any():
+        return rows.iloc[:0]
+    shelf = rows[of_shelf]
     days = shelf["when"].dt.normalize()
     return shelf[days == days.max()] if days.notna().any() else shelf
 

@@ -15,7 +15,6 @@ import pandas as pd
 from qa_tools.evidence.batches import Batch
 from qa_tools.evidence.lots import AWAY, HOLD, RELEASE
 from qa_tools.evidence.pack.scope import Scope, scope_of
-from qa_tools.evidence.planned import planned
 from qa_tools.evidence.shown import Shown
 from qa_tools.readings.log import log_path
 from qa_tools.readings.works import Works
@@ -207,8 +206,7 @@ def limits(scope: Scope) -> Found:
     lacking = [product for product in products if product not in set(limited["product"])]
     if lacking:
         return _all(products, lacking, "limits in plan.csv")
-    week = scope.week
-    done = planned(scope.works, *(week if week is not None else (None, None)))
+    done = scope.planned
     checks = done.checks[done.checks["what"].isin(scope.names)]
     not_done = checks[checks["status"].isin(["short", "missing"])]
     if len(not_done):

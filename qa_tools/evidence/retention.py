@@ -12,7 +12,6 @@ import pandas as pd
 
 from qa_tools.readings.works import Works
 
-
 _MONTH = 30.5  # days
 
 

@@ -17,6 +17,7 @@ from qa_tools.evidence.cutter import Cutters
 from qa_tools.evidence.cutters import cut_loaves
 from qa_tools.evidence.cutters import cutters as of_cutters
 from qa_tools.evidence.period import days_of, last_date, lost_in, of_period
+from qa_tools.evidence.planned import Planned, planned
 from qa_tools.evidence.week import Week, parse_day
 from qa_tools.readings.dates import day_words
 from qa_tools.readings.weighings import answers_of
@@ -120,6 +121,11 @@ class Scope:
         if not cut_loaves(self.works, self.end):
             return Cutters({}, {}, self.works.wires)
         return of_cutters(self.works, until=self.end)
+
+    @cached_property
+    def planned(self) -> Planned:
+        """What plan.csv asked for in the period, against what was done."""
+        return planned(self.works, *(self.week if self.week is not None else (None, None)))
 
     @cached_property
     def settings(self) -> Mapping[str, str]:

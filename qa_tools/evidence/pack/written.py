@@ -89,19 +89,20 @@ def workbook(tables: Mapping[str, pd.DataFrame], path: Path, created: dt.datetim
             for place, column in enumerate(table.columns):
                 sheet.write_string(0, place, _shown(str(column)), head)
             columns = [list(map(_cell, table[column].tolist())) for column in table.columns]
+            write = sheet.write_string, sheet.write_number
             for number, row in enumerate(zip(*columns, strict=True), 1):
                 for place, cell in enumerate(row):
-                    if cell is None or cell == "":
-                        continue
-                    if isinstance(cell, str):
-                        sheet.write_string(number, place, cell)
-                    elif isinstance(cell, bool):
+                    kind = type(cell)
+                    if kind is str:
+                        if cell:
+                            write[0](number, place, cell)
+                    elif kind is float or kind is int:
+                        write[1](number, place, cell)
+                    elif kind is bool:
                         sheet.write_boolean(number, place, cell)
-                    elif isinstance(cell, dt.datetime):
+                    elif cell is not None:
                         whole = cell.time() == dt.time()
                         sheet.write_datetime(number, place, cell, day if whole else None)
-                    else:
-                        sheet.write_number(number, place, cell)
 
 
 def _text(text: str) -> str:

@@ -4,13 +4,12 @@ from __future__ import annotations
 
 from qa_tools.evidence.pack.scope import Scope
 from qa_tools.evidence.pack.section import Gap, Section
-from qa_tools.evidence.planned import Due, in_words, planned
+from qa_tools.evidence.planned import Due, in_words
 
 
 def plan(scope: Scope) -> Section:
     """What plan.csv asks for, what was due in the period, done, late, short, missing."""
-    week = scope.week
-    found = planned(scope.works, *(week if week is not None else (None, None)))
+    found = scope.planned
     checks = found.checks
     scales = set(scope.works.scales["scale"]) | set(scope.works.scale_checks["scale"])
     mine = checks[checks["what"].isin(scope.names) | checks["product"].isin(scales)]
