@@ -44,8 +44,9 @@ def make_year(folder: Path, batches: int = 500, weighings: int = 50_000, seed: i
             cut = sheets.setdefault(f"cut-{made:%Y-%m}", [])
             for loaf in range(12):
                 for slot in range(9):
+                    weight = f"{bars[loaf, slot]:.1f}"
                     cut.append((batch, "cut", made + dt.timedelta(days=1), loaf + 1, slot + 1,
-                                f"{bars[loaf, slot]:.1f}", "bare", "S1", "MH", "all", ""))  # fmt: skip
+                                weight, "bare", "S1", "MH", "all", ""))  # fmt: skip
             net = np.sort(bars.ravel() * 0.926 + rng.normal(0, 0.2))[rng.permutation(108)[:n]]
             how = "bare"
         elif form == "jar":
@@ -60,8 +61,8 @@ def make_year(folder: Path, batches: int = 500, weighings: int = 50_000, seed: i
                          "kept"))  # fmt: skip
         about.append((batch, code, made, 108, 108, packed, f"P{number:05d}",
                       packed + dt.timedelta(days=3), ""))  # fmt: skip
-        actions.append((f"A-{number:04d}", packed + dt.timedelta(days=1), batch, "release", "", "LT",
-                        "", "LT", "", "", "", "", ""))  # fmt: skip
+        actions.append((f"A-{number:04d}", packed + dt.timedelta(days=1), batch, "release", "",
+                        "LT", "", "LT", "", "", "", "", ""))  # fmt: skip
         for half in range(2):
             sent.append((batch, f"P{number:05d}", f"shop {(number + half) % 9 + 1}",
                          ("EU", "UK", "US")[(number + half) % 3],
@@ -95,7 +96,8 @@ def _lists(
     _write(folder / "settings.csv", "name,value,who,when",
            [("works", "Yearlong", "LT", FIRST), ("currency", "EUR", "LT", FIRST)])  # fmt: skip
     empties = [(code, part, f"{rng.normal(14.2, 0.1):.2f}", "g", FIRST, "K-1")
-               for code, part in (("balm", "tin"), ("scrub", "jar")) for _ in range(15)]  # fmt: skip
+               for code, part in (("balm", "tin"), ("scrub", "jar"))
+               for _ in range(15)]  # fmt: skip
     _write(folder / "tare.csv", "product,part,tare,unit,when,supplier_lot", empties)
     scales = [(name, 0.1, "g", 3000, 0.1, "II", f"QH-{name}", f"CAL-{name}", FIRST,
                FIRST + dt.timedelta(days=365)) for name in ("S1", "S2", "S3")]  # fmt: skip

@@ -77,13 +77,15 @@ def share_of_draws(
     ends = _ends(n, int(short.sum()), int(twice.sum()), plan, reach)
     passed = dict.fromkeys(ends, 1)
     seen = dict.fromkeys(ends, 1)
-    if not _mean_always_holds(errors, plan):
+    if not mean_always_holds(errors, plan):
         order = _orders(n, reach)
-        count = count_test(short[order], plan, reach)
+        # with no package short, every draw counts alike: one row stands for all
+        flags = short[order] if short.any() else np.zeros((1, reach), np.bool_)
+        count = np.broadcast_to(count_test(flags, plan, reach), DRAWS)
         over = np.ones(DRAWS, np.int8)
-        if plan.beyond_twice_reject is not None:
+        if plan.beyond_twice_reject is not None and twice.any():
             over = np.where(twice[order].sum(axis=1) >= plan.beyond_twice_reject, -1, 1)
-        mean = mean_test(errors[order], plan) > 0
+        mean = mean_test(errors[order[:, : plan.mean_n]], plan) > 0
         for end in ends:
             mine = (count == end[0]) & (over == end[1])
             seen[end] = int(mine.sum())
@@ -106,7 +108,7 @@ def share_of_draws(
     return Draws(accept, reject, counts, meant, overs, math.sqrt(variance))
 
 
-def _mean_always_holds(errors: NDArray[np.float64], plan: SamplingPlan) -> bool:
+def mean_always_holds(errors: NDArray[np.float64], plan: SamplingPlan) -> bool:
     """Whether even the lightest packages together pass the mean test: then every draw does."""
     if plan.mean_n is None or plan.factor is None:
         return True

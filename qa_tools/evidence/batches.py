@@ -14,7 +14,7 @@ from qa_tools.books.official import Outcome, Verdict, judge
 from qa_tools.books.own import OwnCheck, grams, own_check
 from qa_tools.books.plans import NoPlan
 from qa_tools.books.rulebook import RuleBook
-from qa_tools.evidence.labelled import Judges, judges_of
+from qa_tools.evidence.labelled import Judges, Labelled, judges_of
 from qa_tools.evidence.lots import Lot, lots_of
 from qa_tools.readings.dates import day_words
 from qa_tools.readings.quantities import Declaration
@@ -166,6 +166,7 @@ def batches_of(
     plain = readings.astype(dict.fromkeys(words, object)).copy()
     places = plain.groupby(["product", "batch"]).indices
     narrow = _narrowed(works)
+    known: dict[tuple[object, ...], Labelled] = {}
     for product, batch, fresh in ordered[["product", "batch", "fresh"]].itertuples(index=False):
         own = plain.iloc[places.get((product, batch), [])]
         cut = own[own["stage"] == "cut"]
@@ -173,7 +174,9 @@ def batches_of(
         here = narrow(batch)
         for lot, mine, *told in lots_of(here, batch, rows, as_of):
             loaves = _loaves(cut, lot)
-            found.append(_batch(here, lot, product, mine, books, bool(fresh), told, loaves))
+            day = lot.packed_on if pd.notna(lot.packed_on) else mine["when"].max()
+            labels = judges_of(here, product, day, books, known)
+            found.append(_batch(here, lot, product, mine, labels, bool(fresh), told, loaves))
     return found
 
 
@@ -203,15 +206,14 @@ def _batch(
     lot: Lot,
     product: str,
     rows: pd.DataFrame,
-    books: Sequence[str] | None,
+    labels: Labelled,
     fresh: bool,
     of_runs: Sequence[str],
     loaves: int | None,
 ) -> Batch:
     remark, unweighed = of_runs
     about = works.products[works.products["product"] == product]
-    day = lot.packed_on if pd.notna(lot.packed_on) else rows["when"].max()
-    judges, faults, mend, told = judges_of(works, product, day, books)
+    judges, faults, mend, told = labels
     loss = about["typical_loss_percent"].iloc[0] if len(about) else np.nan
     dries = bool((about["form"].str.casefold() == "bar").any() or loss > 0)
     sold = rows[rows["judged"]]

@@ -11,7 +11,7 @@ import pandas as pd
 
 from qa_tools.books.label import label_check
 from qa_tools.books.limits import limits
-from qa_tools.books.rulebook import RuleBook, published_text, rulebook, rulebooks
+from qa_tools.books.rulebook import RuleBook, rulebook, rulebooks
 from qa_tools.readings.dates import day_words
 from qa_tools.readings.labels import labels_on
 from qa_tools.readings.quantities import Declaration
@@ -38,7 +38,11 @@ class Labelled(NamedTuple):
 
 
 def judges_of(
-    works: Works, product: str, day: pd.Timestamp, books: Sequence[str] | None = None
+    works: Works,
+    product: str,
+    day: pd.Timestamp,
+    books: Sequence[str] | None = None,
+    known: dict[tuple[object, ...], Labelled] | None = None,
 ) -> Labelled:
     """
     The books that judge a product packed on a day, each with its label.
@@ -51,6 +55,8 @@ def judges_of(
         Of packing; NaT where not known.
     books : sequence of names, optional
         Instead of the books that the labels name.
+    known : dict, optional
+        What was found before of the same works and books: the same labels are looked at once.
 
     Returns
     -------
@@ -64,16 +70,28 @@ def judges_of(
     valid = labels_on(works.labels, product, day)
     if valid.empty:
         return Labelled([], [_why_no_label(works, product, day)], [], [])
+    same = (product, *valid.index)
+    if known is None:
+        return _judges(works, product, valid, books)
+    if same not in known:
+        known[same] = _judges(works, product, valid, books)
+    return known[same]
+
+
+def _judges(
+    works: Works, product: str, valid: pd.DataFrame, books: Sequence[str] | None
+) -> Labelled:  # fmt: skip
+    """The books that labels name, or that are asked for, each with the label it judges."""
     faults: list[str] = []
     remarks: list[str] = []
     mend: list[str] = []
     named = _named(valid, product, faults, remarks) if books is None else _asked(valid, books)
-    checks = checked(works)
+    checks, own = checked(works), own_books(works)
     found: Judges = []
     for name, words in dict.fromkeys(named):
         label = Declaration.parse(words)
         try:
-            book = rulebook(own_books(works).get(name, name)).with_checks(checks)
+            book = rulebook(own.get(name, name)).with_checks(checks)
             limits(label, book)
         except ValueError as fault:
             if books is not None:  # asked for by hand, not written in a file
@@ -94,8 +112,9 @@ def own_books(works: Works) -> dict[str, Path]:
     """
     home = works.folder.parent if works.folder.is_file() else works.folder
     found = {}
+    published = set(rulebooks().index)
     for name in {one for text in works.labels["books"].unique() for one in _split(text)}:
-        if published_text(name) is None:
+        if name not in published:
             places = (at / f"{name.removesuffix('.toml')}.toml" for at in (home, Path()))
             there = next((path for path in places if path.is_file()), None)
             if there is not None:
