@@ -69,9 +69,10 @@ def recomputed(sources: Path, parameters: Mapping[str, Any]) -> dict[str, bytes]
     ValueError
         The sources cannot be read, or hold nothing of what was asked for.
     """
-    found = list(sources.iterdir())
     alone = parameters.get("workbook")  # a works that was one file
-    works = read_works(sources / str(alone) if alone else sources)
+    if alone is not None and alone not in {path.name for path in sources.iterdir()}:
+        raise ValueError(f"{alone!r} is no file of the pack")
+    works = read_works(sources / alone if alone else sources)
     scope = scope_of(
         replace(works, name=str(parameters.get("works", works.name))),
         parameters.get("start"),
@@ -79,7 +80,7 @@ def recomputed(sources: Path, parameters: Mapping[str, Any]) -> dict[str, bytes]
         parameters.get("products"),
         parameters.get("batches"),
     )
-    return verdict_files(scope) if found else {}
+    return verdict_files(scope)
 
 
 def verdict_files(scope: Scope) -> dict[str, bytes]:

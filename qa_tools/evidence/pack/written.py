@@ -24,7 +24,7 @@ _STRANGE: Final = re.compile("[\x00-\x08\x0b\x0c\x0e-\x1f\ufffe\uffff]")  # not 
 
 def csv_bytes(table: pd.DataFrame) -> bytes:
     """
-    A table as CSV: UTF-8, a line a row, numbers by the shortest digits that read back the same.
+    A table as CSV (RFC 4180): UTF-8, numbers by the shortest digits that read back the same.
 
     A text that a spreadsheet could take for a formula, beginning with ``= + - @``, a tab or a
     return, gets an apostrophe before it, and so does one that begins with an apostrophe: take the
@@ -33,14 +33,11 @@ def csv_bytes(table: pd.DataFrame) -> bytes:
 
     Examples
     --------
-    >>> print(csv_bytes(pd.DataFrame({"note": ["=1+1", "light"], "net_g": [-2.5, 0.1]})).decode())
-    note,net_g
-    '=1+1,-2.5
-    light,0.1
-    <BLANKLINE>
+    >>> csv_bytes(pd.DataFrame({"note": ["=1+1", "light"], "net_g": [-2.5, 0.1]})).splitlines()
+    [b'note,net_g', b"'=1+1,-2.5", b'light,0.1']
     """
     out = io.StringIO(newline="")
-    writer = csv.writer(out, lineterminator="\n")
+    writer = csv.writer(out, lineterminator="\r\n")
     writer.writerow([_text(str(name)) for name in table.columns])
     columns = [_column(table[name]) for name in table.columns]
     writer.writerows(zip(*columns, strict=True) if columns else [])
