@@ -24,7 +24,8 @@ from qa_tools.evidence.pack.written import csv_bytes, workbook
 DAY = dt.datetime(2026, 11, 2)
 HOSTILE = [
     "=1+1", "+1", "-1", "@SUM(A1)", "\t=1", "\r=1", '=HYPERLINK("http://x")', "'=1",
-    "=cmd|' /C x'!A0", "https://example.org", "mailto:a@b", "</script>", "a\nb", 'a"b', "é€", "\x01", "\u0085",
+    "=cmd|' /C x'!A0", "https://example.org", "mailto:a@b", "</script>", "a\nb", 'a"b', "é€",
+    "\x01", "\u0085",
 ]  # fmt: skip
 
 
