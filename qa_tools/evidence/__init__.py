@@ -6,29 +6,30 @@ from importlib import import_module
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
-    from qa_tools.evidence.balance import balance
+    from qa_tools.evidence.audit_list import Checklist, checklist
+    from qa_tools.evidence.balances import balance
     from qa_tools.evidence.card import bench_card
-    from qa_tools.evidence.checklist import Checklist, checklist
     from qa_tools.evidence.pack.build import Built, build
     from qa_tools.evidence.pack.signing import make_key
     from qa_tools.evidence.pack.verify import Verified, verify
-    from qa_tools.evidence.planned import Planned, planned
-    from qa_tools.evidence.trace import Trace, trace
+    from qa_tools.evidence.plan_kept import Planned, planned
+    from qa_tools.evidence.traces import Trace, trace
 
+# No module beside is called as one of these: once imported it would stand in its place.
 _HOME = {
     "build": "pack.build",
     "Built": "pack.build",
     "verify": "pack.verify",
     "Verified": "pack.verify",
     "make_key": "pack.signing",
-    "trace": "trace",
-    "Trace": "trace",
-    "balance": "balance",
-    "planned": "planned",
-    "Planned": "planned",
+    "trace": "traces",
+    "Trace": "traces",
+    "balance": "balances",
+    "planned": "plan_kept",
+    "Planned": "plan_kept",
     "bench_card": "card",
-    "checklist": "checklist",
-    "Checklist": "checklist",
+    "checklist": "audit_list",
+    "Checklist": "audit_list",
 }
 
 __all__ = [

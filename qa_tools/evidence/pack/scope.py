@@ -17,7 +17,7 @@ from qa_tools.evidence.cutter import Cutters
 from qa_tools.evidence.cutters import cut_loaves
 from qa_tools.evidence.cutters import cutters as of_cutters
 from qa_tools.evidence.period import days_of, last_date, lost_in, of_period
-from qa_tools.evidence.planned import Planned, planned
+from qa_tools.evidence.plan_kept import Planned, planned
 from qa_tools.evidence.week import Week, parse_day
 from qa_tools.readings.dates import day_words
 from qa_tools.readings.weighings import answers_of

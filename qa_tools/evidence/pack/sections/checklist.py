@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from qa_tools.evidence.checklist import IN, MISSING, OTHER, PARTLY, of_scope
+from qa_tools.evidence.audit_list import IN, MISSING, OTHER, PARTLY, of_scope
 from qa_tools.evidence.pack.scope import Scope
 from qa_tools.evidence.pack.section import Gap, Section
 from qa_tools.evidence.retention import retention

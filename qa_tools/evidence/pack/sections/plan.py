@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from qa_tools.evidence.pack.scope import Scope
 from qa_tools.evidence.pack.section import Gap, Section
-from qa_tools.evidence.planned import Due, in_words
+from qa_tools.evidence.plan_kept import Due, in_words
 
 
 def plan(scope: Scope) -> Section:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from qa_tools.evidence.balance import balance
+from qa_tools.evidence.balances import balance
 from qa_tools.evidence.pack.scope import Scope
 from qa_tools.evidence.pack.section import Gap, Section
 

@@ -11,7 +11,7 @@ from typing import Any, Final
 
 import pandas as pd
 
-from qa_tools.evidence.balance import balance
+from qa_tools.evidence.balances import balance
 from qa_tools.evidence.batches import STAGE_WORDS
 from qa_tools.evidence.cutters import cut_loaves
 from qa_tools.evidence.shown import Shown
