@@ -185,6 +185,19 @@ def test_offsets_keep_their_intervals() -> None:
     assert np.mean(inside) == pytest.approx(0.95, abs=0.025)
 
 
+def test_of_whole_loaves_offsets_are_known_as_means_are_and_of_others_less_well() -> None:
+    weights = cut(np.random.default_rng(11), 15, 0.15 * np.ones(6))
+    whole = fit_of(weights, "both trimmed", noise_g=0.15)
+    plain = np.sqrt(whole.found.means_covariance.diagonal())
+    assert whole.offsets.error == pytest.approx(plain, rel=1e-6)
+    assert whole.offsets.freedom == pytest.approx(14, abs=0.01)
+    weights[np.random.default_rng(12).random(weights.shape) < 0.15] = np.nan
+    others = fit_of(weights, "both trimmed", noise_g=0.15)
+    plain = np.sqrt(others.found.means_covariance.diagonal())
+    assert (others.offsets.error > 1.005 * plain).all()
+    assert others.offsets.freedom.min() < 13
+
+
 def test_from_a_stop_one_wire_far_off_does_not_shift_its_fellows() -> None:
     true = np.array([0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.6])
     weights = cut(np.random.default_rng(9), 60, 0.1 * np.ones(9), offset=true, ends="from a stop")

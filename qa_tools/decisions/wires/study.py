@@ -190,10 +190,10 @@ def study(
     Notes
     -----
     The scale of each loaf (density, section, shrinkage) is free. Wander by restricted maximum
-    likelihood with profile intervals, offsets by generalised least squares with Student intervals,
-    displacements as best linear unbiased predictions. Chances hold for the whole cutter (Bonferroni
-    over its wires). The model is our own, from the geometry of the cut; restricted likelihood:
-    Patterson and Thompson (1971), Biometrika 58, 545-554 (from memory).
+    likelihood with profile intervals, offsets by generalised least squares with the intervals of
+    Kenward and Roger, displacements as best linear unbiased predictions. Chances hold for the whole
+    cutter (Bonferroni over its wires). The model is our own, from the geometry of the cut;
+    restricted likelihood: Patterson and Thompson (1971), Biometrika 58, 545-554 (from memory).
 
     A wrong spacing is a wrong scale, with both ends trimmed and from a stop: every millimetre is
     out by the same share, and the weights do not show it; grams and advice hold.
@@ -361,7 +361,8 @@ def _history(found: Fit, confidence: float, done: list[Service]) -> pd.DataFrame
             wander, lower, upper = estimate(
                 found.problem, found.variances, found.found, one, confidence
             )
-            reach = float(stdtrit(count - 1, 0.5 + confidence / 2) * found.offsets.error[one])
+            freedom = found.offsets.freedom[one]
+            reach = float(stdtrit(freedom, 0.5 + confidence / 2) * found.offsets.error[one])
         rows.append(
             {
                 "wire": found.cutter.number(face),
@@ -404,4 +405,4 @@ def _offset_chance(found: Fit) -> pd.Series[float]:
 
     with np.errstate(invalid="ignore", divide="ignore"):
         away = np.abs(found.offsets.value / found.offsets.error)
-        return pd.Series(2 * stdtr(found.spell_loaves - 1, -away))
+        return pd.Series(2 * stdtr(found.offsets.freedom, -away))
