@@ -18,6 +18,9 @@ if TYPE_CHECKING:
 
 _ROW, _COLUMN, _BATCH = (COLUMNS.index(name) for name in ("row", "column", "batch"))
 _UNIT, _VALUE = COLUMNS.index("unit"), COLUMNS.index("value")
+# So many pairs of equal readings are looked through for the order they had: a second or so. Beyond
+# (tens of thousands of rows without batch, time or id) only those in their old rows count as kept.
+_PAIRS: Final = 5_000_000
 
 
 class Change(NamedTuple):
@@ -252,11 +255,14 @@ def _in_order(then: Rows, now: Rows) -> dict[int, int]:
         last += 1
     found = {at: at for at in range(first)}
     found |= {len(one) - at: len(other) - at for at in range(1, last + 1)}
-    middle = [some[first : len(some) - last] for some in (one, other)]
-    if all(middle):
-        for block in SequenceMatcher(None, *middle, autojunk=False).get_matching_blocks():
-            found |= {first + block.a + n: first + block.b + n for n in range(block.size)}
-    return found
+    a, b = (some[first : len(some) - last] for some in (one, other))
+    middle = {at: at for at, (x, y) in enumerate(zip(a, b, strict=False)) if x == y}
+    many = Counter(b)
+    if sum(many[x] for x in a) < _PAIRS:
+        blocks = SequenceMatcher(None, a, b, autojunk=False).get_matching_blocks()
+        aligned = {block.a + n: block.b + n for block in blocks for n in range(block.size)}
+        middle = max(middle, aligned, key=len)  # of as many, those that still stand where they did
+    return found | {first + at: first + to for at, to in middle.items()}
 
 
 def _moved(then: Rows, now: Rows, steady: dict[int, int]) -> dict[int, int]:
