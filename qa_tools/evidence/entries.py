@@ -88,8 +88,12 @@ def of_releases(works: Works, checks: Sequence[Batch]) -> Iterator[Finding]:
     reviewed = {batch.lot.batch for batch in checks}
     actions = works.actions[works.actions["batch"].isin(reviewed)]
     what = actions["what"].str.strip().str.casefold()
-    held = set(actions.loc[what.str.startswith(HOLD), "batch"])
-    for row in actions[what.str.startswith(RELEASE)].to_dict("records"):
+    actions, held = actions.assign(word=what).sort_values("when", kind="stable"), set()
+    for row in actions.to_dict("records"):
+        if row["word"].startswith(HOLD):
+            held.add(row["batch"])
+        if not row["word"].startswith(RELEASE):
+            continue
         lacking = [] if row["by"] or row["approved_by"] else ["who released it"]
         if row["batch"] in held and not row["reason"]:
             lacking.append("why it was released after a hold")

@@ -9,13 +9,18 @@ import io
 import os
 import re
 import secrets
+import shutil
 from collections.abc import Mapping
 from pathlib import Path
 from typing import TYPE_CHECKING, Final
 
+import numpy as np
 import pandas as pd
 
-from qa_tools.readings.headings import TABLES, heading
+from qa_tools.readings.answers import names_of_row
+from qa_tools.readings.corrections import amount
+from qa_tools.readings.dates import day_words, readings_of
+from qa_tools.readings.headings import TABLES, folded, heading
 from qa_tools.readings.lists import list_named
 from qa_tools.readings.tables import codec_of
 
@@ -85,28 +90,47 @@ def record_action(
         "approved_by": approved_by, "closes": closes, "reading": reading, "old": old, "new": new,
     }  # fmt: skip
     entry = {name: " ".join(str(text).split()) for name, text in given.items()}
-    entry["when"] = _day(when or dt.date.today())
-    entry["checked_on"] = "" if checked_on is None else _day(checked_on)
-    _check(works, entry)
+    entry["when"] = _day(when or dt.date.today(), works)
+    entry["checked_on"] = "" if checked_on is None else _day(checked_on, works)
     path = _file(works.folder)
-    entry["id"] = _next(works.actions["id"])
     before = path.read_bytes() if path.exists() else b""
+    earlier = _earlier(works, path)
+    _check(works, earlier, entry)
+    entry["id"] = _next(earlier["id"])
     _replace(path, _with(before, entry) if before.strip() else _begun(entry))
     return entry["id"]
 
 
-def _day(day: str | dt.date) -> str:
-    try:
+def _day(day: str | dt.date, works: Works) -> str:
+    if isinstance(day, dt.date):
         return pd.Timestamp(day).date().isoformat()
-    except ValueError:
-        raise ValueError(f"{day!r} is no date; write it as 2026-10-26") from None
+    possible = readings_of(day)
+    settings = works.settings.set_index("name")["value"]
+    order = str(settings.get("date order", "")).casefold()
+    found = {possible[order]} if order in possible else set(possible.values())
+    if len(found) != 1:
+        told = " or ".join(day_words(one) for one in sorted(found))
+        raise ValueError(f"{day!r} is {told or 'no date'}; write it as 2026-10-26")
+    return found.pop().date().isoformat()
 
 
-def _check(works: Works, entry: Mapping[str, str]) -> None:
+def _earlier(works: Works, path: Path) -> pd.DataFrame:
+    """The entries there are, with those made since the works was read."""
+    from qa_tools.readings.folder import contents
+    from qa_tools.readings.weighings import read_lists
+
+    own = read_lists(contents([path])).of["actions"] if path.exists() else works.actions
+    known = [table for table in (works.actions, own) if len(table)]
+    return pd.concat(known).drop_duplicates() if known else own
+
+
+def _check(works: Works, earlier: pd.DataFrame, entry: Mapping[str, str]) -> None:
     for name in ("what", "by"):
         if not entry[name]:
             raise ValueError(f"an action needs {name}: " + _NEEDED[name])
     for name, text in entry.items():
+        if strange := next((char for char in text if not char.isprintable()), ""):
+            raise ValueError(f"{name} holds {strange!r}, which no table shows: leave it out")
         if text.startswith(_FORMULA) and not re.fullmatch(r"[+-]?[\d.,]+", text):
             raise ValueError(f"{name} begins with {text[0]}, and a spreadsheet would take it for a "
                              "formula: begin it with a word")  # fmt: skip
@@ -115,11 +139,11 @@ def _check(works: Works, entry: Mapping[str, str]) -> None:
         near = difflib.get_close_matches(entry["batch"], known, n=1)
         raise ValueError(f'there is no batch "{entry["batch"]}"'
                          + (f'; is "{near[0]}" meant?' if near else ""))  # fmt: skip
-    ids = set(works.actions["id"]) - {""}
+    ids = set(earlier["id"]) - {""}
     if entry["closes"] and entry["closes"] not in ids:
         raise ValueError(f'no entry of {FILE} is called "{entry["closes"]}", and none is closed')
     what = entry["what"].casefold()
-    held = works.actions[works.actions["batch"] == entry["batch"]]
+    held = earlier[earlier["batch"] == entry["batch"]]
     was_held = held["what"].str.strip().str.casefold().str.startswith(("hold", "on hold", "held"))
     if what.startswith("release"):
         if not entry["batch"]:
@@ -132,6 +156,27 @@ def _check(works: Works, entry: Mapping[str, str]) -> None:
             raise ValueError(f"a correction of a reading also needs {', '.join(lacking)}")
         if not re.match(r"row \d+ ", entry["reading"].casefold()):
             raise ValueError(f'"{entry["reading"]}" is no reading: write "row 41 of oct.xlsx"')
+        _of_one_reading(works, earlier, entry)
+
+
+def _of_one_reading(works: Works, earlier: pd.DataFrame, entry: Mapping[str, str]) -> None:
+    """Refuse a correction of a reading that is not there, or shows neither value."""
+    called, written = folded(entry["reading"]), works.weighings.written
+    row = int(re.findall(r"\d+", called)[0])
+    found = [
+        at
+        for at in np.flatnonzero(written.row == row).tolist()
+        if called in names_of_row(row, written.column[at], written.file[at], written.sheet[at])
+    ]
+    if len(found) != 1:
+        many = f"is {len(found)} weighings" if found else "is no weighing that was read"
+        raise ValueError(f'"{entry["reading"]}" {many}: write "row 41 of oct.xlsx", or in a wide '
+                         'sheet "row 41 w3 of oct.xlsx"')  # fmt: skip
+    shown = str(written.value[found[0]])
+    values = [shown, *earlier.loc[earlier["reading"].map(folded) == called, "new"]]
+    if not {amount(entry["old"]), amount(entry["new"])} & set(map(amount, values)):
+        raise ValueError(f'{entry["reading"]} shows {shown}, neither {entry["old"]} nor '
+                         f'{entry["new"]}')  # fmt: skip
 
 
 _NEEDED: Final = {
@@ -199,7 +244,12 @@ def _with(before: bytes, entry: Mapping[str, str]) -> bytes:
             f"{FILE} is not saved as UTF-8 and cannot hold {fault.object[fault.start]!r}: save it "
             "so, or write it otherwise"
         ) from None
-    return before.replace(head, head + added, 1) + new
+    after = before.replace(head, head + added, 1) + new
+    read = list(csv.reader(io.StringIO(after.decode(codec), newline=""), delimiter=delimiter))
+    if read[-1] != row:
+        raise ValueError(f"{FILE}: a quotation mark is not closed, and would swallow a new row: "
+                         "mend it first")  # fmt: skip
+    return after
 
 
 def _replace(path: Path, data: bytes) -> None:
@@ -210,6 +260,8 @@ def _replace(path: Path, data: bytes) -> None:
             file.write(data)
             file.flush()
             os.fsync(file.fileno())
-        os.replace(new, path)
+        if path.exists():
+            shutil.copymode(path, new)
+        os.replace(new, path.resolve())  # of a link, what it points to
     finally:
         new.unlink(missing_ok=True)

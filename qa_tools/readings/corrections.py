@@ -58,17 +58,17 @@ def correction_of(actions: pd.DataFrame, file: str, sheet: str, change: Change) 
         for number in {change.row, change.row_then}
         for name in names_of_row(number, change.column, file, sheet)
     }
-    value, goal = _amount(change.was), _amount(change.now)
+    value, goal = amount(change.was), amount(change.now)
     for row in of_reading.sort_values("when", kind="stable").to_dict("records"):
-        if folded(str(row["reading"])) in names and _amount(row["old"]) == value:
-            value = _amount(row["new"])
+        if folded(str(row["reading"])) in names and amount(row["old"]) == value:
+            value = amount(row["new"])
             if value == goal:
                 return str(row["id"]) or "no id"
     return ""
 
 
-def _amount(text: object) -> float | str:
-    """A value as a number where it is one, so that 121.40 is 121.4."""
+def amount(text: object) -> float | str:
+    """A value of a correction as a number where it is one, so that 121.40 is 121.4."""
     try:
         return float(parse_quantity(str(text), "g").value)
     except ValueError:

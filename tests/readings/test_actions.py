@@ -104,3 +104,85 @@ def test_a_works_of_one_workbook_is_not_written_to(tmp_path: Path) -> None:
     works = qa.read_works(tmp_path / "works.xlsx")
     with pytest.raises(ValueError, match="add a row to its sheet of actions"):
         works.record_action("hold", by="MH", batch="OH-1")
+
+
+def test_two_entries_of_one_works_have_two_ids_and_know_of_each_other(tmp_path: Path) -> None:
+    works = a_works(tmp_path)
+    first = works.record_action("hold", by="MH", batch="OH-1", when="2026-10-02")
+    with pytest.raises(ValueError, match="OH-1 was held: say why"):
+        works.record_action("release", by="LT", batch="OH-1", when="2026-10-04")
+    second = works.record_action("release", by="LT", batch="OH-1", reason="weighed again",
+                                 closes=first, when="2026-10-04")  # fmt: skip
+    assert [first, second] == ["A-01", "A-02"]
+    assert qa.read_works(tmp_path).actions["id"].tolist() == ["A-01", "A-02"]
+
+
+@pytest.mark.parametrize(
+    ("order", "when", "day"),
+    [("", "2 Oct 2026", "2026-10-02"), ("day first", "02/10/2026", "2026-10-02"),
+     ("month first", "02/10/2026", "2026-02-10"), ("", "31.10.2026", "2026-10-31")],
+)  # fmt: skip
+def test_a_day_is_read_as_the_works_writes_it(
+    tmp_path: Path, order: str, when: str, day: str
+) -> None:
+    (tmp_path / "settings.csv").write_text(f"name,value\ndate order,{order}\n" if order else "")
+    a_works(tmp_path).record_action("note", by="MH", when=when)
+    assert f",{day}," in (tmp_path / "actions.csv").read_text().replace("A-01,", ",", 1)
+
+
+def test_a_day_that_can_be_read_two_ways_is_refused(tmp_path: Path) -> None:
+    with pytest.raises(ValueError, match="2 October 2026"):
+        a_works(tmp_path).record_action("note", by="MH", when="02/10/2026")
+
+
+@pytest.mark.parametrize("char", ["\x00", "\x1b", "\u202e", "\ud800"])
+def test_what_no_table_shows_is_refused(tmp_path: Path, char: str) -> None:
+    with pytest.raises(ValueError, match="which no table shows"):
+        a_works(tmp_path).record_action("note", by="MH", reason=f"light{char}")
+
+
+def test_a_quotation_mark_left_open_does_not_swallow_the_entry(tmp_path: Path) -> None:
+    before = b'id,when,batch,what,reason,by\nA-1,2026-10-01,OH-1,note,"big hold,MH\n'
+    works = a_works(tmp_path, before)
+    with pytest.raises(ValueError, match="a quotation mark is not closed"):
+        works.record_action("note", by="MH")
+    assert (tmp_path / "actions.csv").read_bytes() == before
+
+
+@pytest.mark.parametrize(
+    ("reading", "old", "new", "said"),
+    [
+        ("row 9 of oct.csv", "112.4", "121.4", "is no weighing that was read"),
+        ("row 3 of nov.csv", "112.4", "121.4", "is no weighing that was read"),
+        ("row 3 of oct.csv", "111.4", "121.4", "shows 112.4, neither 111.4 nor 121.4"),
+    ],
+)
+def test_a_correction_that_would_not_fit_is_refused_at_once(
+    tmp_path: Path, reading: str, old: str, new: str, said: str
+) -> None:
+    works = a_works(tmp_path)
+    with pytest.raises(ValueError, match=said):
+        works.record_action("correction", by="MH", reason="x", reading=reading, old=old, new=new)
+    assert not (tmp_path / "actions.csv").exists()
+
+
+def test_a_correction_may_follow_another(tmp_path: Path) -> None:
+    works = a_works(tmp_path)
+    about = {"by": "MH", "reason": "misread", "reading": "row 3 of oct.csv", "when": "2026-10-05"}
+    works.record_action("correction", old="112.4", new="121.4", **about)
+    works.record_action("correction", old="121.4", new="120.4", **about)
+    table = qa.read_works(tmp_path).weighings.table.set_index("row")
+    assert table.loc[3, "net_g"] == 120.4
+
+
+def test_who_may_write_and_where_the_file_lies_stay(tmp_path: Path) -> None:
+    (tmp_path / "shared").mkdir()
+    (tmp_path / "works").mkdir()
+    file = tmp_path / "shared" / "list.txt"
+    file.write_text("id,when,batch,what,reason,by\n")
+    file.chmod(0o660)
+    (tmp_path / "works" / "actions.csv").symlink_to(file)
+    a_works(tmp_path / "works").record_action("note", by="MH", when="2026-10-03")
+    assert (tmp_path / "works" / "actions.csv").is_symlink()
+    assert "A-01,2026-10-03" in file.read_text()
+    assert file.stat().st_mode & 0o777 == 0o660

@@ -4,15 +4,15 @@ from __future__ import annotations
 
 from qa_tools.evidence.pack.scope import Scope
 from qa_tools.evidence.pack.section import Gap, Section
-from qa_tools.readings.changed import NORMAL, Change, in_words
+from qa_tools.readings.changed import NORMAL, Change, ever_changed, in_words
 from qa_tools.readings.log import check_chain, log_path, logged
 
 
 def log(scope: Scope) -> Section:
     """Corrections with who, when and why; edits nobody recorded; whether the log is whole."""
     works = scope.works
-    changes = works.changes()
-    told = [in_words(Change(*row)) for row in changes.itertuples(index=False, name=None)]
+    changes = ever_changed(works)
+    told = [in_words(Change(*row)) for _, *row in changes.itertuples(index=False, name=None)]
     kinds = changes["kind"].tolist()
     explained = changes["explained"].tolist()
     open_ = [
