@@ -209,7 +209,7 @@ def histories(draw: st.DrawFn) -> dict[str, list[str]]:
     return {"rows": rows, "runs": runs, "sent": sent, "actions": actions}
 
 
-@settings(max_examples=60, deadline=None)
+@settings(max_examples=40, deadline=None)
 @given(histories())
 def test_both_sums_always_add_up(history: dict[str, list[str]]) -> None:
     with tempfile.TemporaryDirectory() as folder:
