@@ -57,9 +57,13 @@ def worked_examples() -> pd.DataFrame:
 
 
 def summary(found: pd.DataFrame) -> str:
-    """How many agree, in a line."""
-    agree = int(found["agrees"].sum())
-    return f"{agree} of {len(found)} published examples rerun here agree to the printed digits"
+    """How many agree, in a line: what a source prints, apart from what it does not print."""
+    own = found["grade"] == "computed"
+    printed, computed = (found.loc[rows, "agrees"] for rows in (~own, own))
+    return (
+        f"{printed.sum()} of {len(printed)} published examples rerun here agree to the printed "
+        f"digits, and {computed.sum()} of {len(computed)} worked out apart from this program"
+    )
 
 
 @cache
