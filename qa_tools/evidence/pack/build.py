@@ -202,7 +202,7 @@ def build(
             works=works.name,
             parameters=parameters,
             originals=_hashes(works) if without_names else {},
-            previous=manifest.previous_of(place, made_at),
+            previous=manifest.previous_of(place, made_at, works.name),
             seeds={"draws": SEED},
             key=None if signer is None else signer.fingerprint,
         )
