@@ -33,8 +33,8 @@ def places(picture: Markup) -> list[tuple[float, float]]:
     root = ElementTree.fromstring(picture)
     found = [(float(c.get("cx", "")), float(c.get("cy", ""))) for c in root.iter(f"{SVG}circle")]
     for path in root.iter(f"{SVG}path"):
-        found += [(float(x), float(y))
-                  for x, y in re.findall(r"[ML](-?[\d.]+) (-?[\d.]+)", path.get("d", ""))]  # fmt: skip
+        corners = re.findall(r"[ML](-?[\d.]+) (-?[\d.]+)", path.get("d", ""))
+        found += [(float(x), float(y)) for x, y in corners]
     return found
 
 
