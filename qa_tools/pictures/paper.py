@@ -181,7 +181,7 @@ def chart(drawn: ControlChart, title: str, marked: Iterable[str] = ()) -> Markup
     panels = [drawn] + ([drawn.spread] if drawn.spread is not None else [])
     each = 150.0
     # both by the number of the point: one without a spread has no row beneath
-    x = _Scale(1, max(len(drawn.points), 2), 68, _WIDTH - 52)
+    x = _Scale(0.5, len(drawn.points) + 0.5, 56, _WIDTH - 44)
     rings = set(marked)
     parts = [_panel(one, number * each, each, x, rings) for number, one in enumerate(panels)]
     parts.append(_names(drawn.points, x, each * len(panels) + 10))
@@ -204,8 +204,7 @@ def _panel(one: ControlChart, top: float, each: float, x: _Scale, rings: set[str
         levels = points[name].to_numpy(float)
         parts.append(_steps(at, levels, x, y, dash))
         if not math.isnan(levels[-1]):
-            end = x(x.high + 0.5)
-            parts.append(_text(end + 3, y(levels[-1]) + 3, _short(levels[-1]), "start"))
+            parts.append(_text(x(x.high) + 3, y(levels[-1]) + 3, _short(levels[-1]), "start"))
     value = points["value"].tolist()
     path = "L".join(f"{_n(x(point))} {_n(y(one_))}" for point, one_ in zip(at, value, strict=True))
     parts.append(f'<path d="M{path}" stroke="{GOOD}" stroke-width="1" fill="none"/>')
@@ -232,7 +231,7 @@ def _names(points: pd.DataFrame, x: _Scale, y: float) -> str:
     """Names of points beneath a chart, as many as have room."""
     labels = points["label"].astype(str).tolist()
     wide = max(_CHARACTER * max(map(len, labels)), 30.0) + 6
-    every = max(1, math.ceil(len(points) * wide / (x(x.high) - x(x.low) + wide)))
+    every = max(1, math.ceil(len(points) * wide / (x(x.high) - x(x.low))))
     named = list(zip(points["point"].tolist(), labels, strict=True))[::every]
     return "".join(_text(x(point), y, label) for point, label in named)
 

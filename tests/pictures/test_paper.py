@@ -120,6 +120,16 @@ def test_the_spread_lies_beneath_its_own_point_where_others_have_none() -> None:
     assert above == beneath
 
 
+@pytest.mark.parametrize("many", [3, 8, 40])
+def test_the_limits_are_written_where_they_end(many: int) -> None:
+    values = np.random.default_rng(many).normal(1250, 1, (many, 4))
+    chart = qa.charts.batch_means(values.ravel(), np.repeat(np.arange(many), 4))
+    picture = paper.chart(chart, "within the limits")
+    limits = [round(float(chart.points[side].iloc[-1]), 2) for side in ("lower", "centre", "upper")]
+    assert all(f">{limit:g}<" in picture for limit in limits)
+    assert words_fit(picture)
+
+
 @pytest.mark.parametrize("watched", ["upper", "lower"])
 def test_a_chart_watched_on_one_side_is_drawn(watched: str) -> None:
     chart = qa.charts.individuals([50, 51, 50.5, 49.5])
