@@ -26,6 +26,9 @@ _KEYS: Final = {
     _READ: {"kind", "number", "before", "at", "files"},
     _READINGS: {"kind", "number", "before", "file", "sheet", "sha256", "rows"},
 }
+_KINDS: Final = {
+    "number": int, "before": str, "at": str, "files": dict, "file": str, "sheet": str, "rows": list,
+}  # fmt: skip
 
 Rows = list[list[Any]]
 
@@ -200,7 +203,7 @@ def _read(path: Path) -> tuple[Logged, list[str]]:
             facts = json.loads(text)
             if not _fits(facts):
                 raise ValueError("not a line of this log")
-        except ValueError:
+        except (ValueError, RecursionError):
             torn = torn or f"line {number} cannot be read"
             continue
         if facts["before"] != state.last:
@@ -229,11 +232,7 @@ def _lines(path: Path) -> Iterator[str]:
 def _fits(facts: Any) -> bool:
     if not isinstance(facts, dict) or set(facts) != _KEYS.get(str(facts.get("kind"))):
         return False
-    return all(
-        isinstance(facts[name], kind)
-        for name, kind in (("number", int), ("before", str), ("files", dict), ("rows", list))
-        if name in facts
-    )
+    return all(isinstance(facts[name], kind) for name, kind in _KINDS.items() if name in facts)
 
 
 def _cut_off(facts: Mapping[str, Any], state: Logged) -> bool:

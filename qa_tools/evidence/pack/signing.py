@@ -17,6 +17,10 @@ _MISSING = (
 )
 
 
+class NoLibrary(ValueError):
+    """The library for keys is not installed."""
+
+
 def make_key(path: str | Path) -> str:
     """
     Make a private key to sign packs with, once for a works; keep its file to yourself.
@@ -66,9 +70,11 @@ class Signer:
 
     def __init__(self, path: str | Path) -> None:
         library = _library()
+        if not Path(path).is_file():
+            raise ValueError(f"there is no file {path}; make a key with: qa-tools key {path}")
         try:
             key = library.serialization.load_pem_private_key(Path(path).read_bytes(), None)
-        except (ValueError, TypeError) as fault:
+        except (ValueError, TypeError, library.Unsupported) as fault:
             raise ValueError(f"{path} holds no private key made by qa-tools key: {fault}") from None
         if not isinstance(key, library.ed25519.Ed25519PrivateKey):
             raise ValueError(f"{path} holds a key of another kind; make one with qa-tools key")
@@ -151,7 +157,9 @@ def _raw(public: bytes) -> bytes:
     library = _library()
     try:
         key = library.serialization.load_pem_public_key(public)
-    except (ValueError, TypeError):
+    except (ValueError, TypeError, library.Unsupported):
+        if b"PRIVATE KEY" in public:
+            raise ValueError("that is a private key: it is for its owner alone") from None
         raise ValueError("that is not the file of a public key") from None
     if not isinstance(key, library.ed25519.Ed25519PublicKey):
         raise ValueError("that is a public key of another kind than packs are signed with")
@@ -174,11 +182,12 @@ class _Library:
     """The parts of the library for keys that are used here."""
 
     def __init__(self) -> None:
-        from cryptography.exceptions import InvalidSignature
+        from cryptography.exceptions import InvalidSignature, UnsupportedAlgorithm
         from cryptography.hazmat.primitives import serialization
         from cryptography.hazmat.primitives.asymmetric import ed25519
 
         self.InvalidSignature: Any = InvalidSignature
+        self.Unsupported: Any = UnsupportedAlgorithm
         self.serialization: Any = serialization
         self.ed25519: Any = ed25519
 
@@ -187,4 +196,4 @@ def _library() -> _Library:
     try:
         return _Library()
     except ImportError:
-        raise ValueError(_MISSING) from None
+        raise NoLibrary(_MISSING) from None
