@@ -17,6 +17,7 @@ NAME: Final = "manifest.json"
 SIGNATURE: Final = "manifest.sig"
 APART: Final = (NAME, SIGNATURE)  # what the manifest cannot list
 DATA: Final = "data/"
+WORKBOOK: Final = "data/readings.xlsx"  # the CSV files over again, in bytes of its library's making
 FORMAT: Final = 1
 LARGEST: Final = 50_000_000  # bytes of a manifest worth reading
 LIBRARIES: Final = ("numpy", "pandas", "scipy", "statsmodels", "python-calamine", "XlsxWriter")
@@ -83,9 +84,14 @@ def identity_of(parameters: Mapping[str, Any], files: Mapping[str, Mapping[str, 
     ----------
     parameters : mapping
     files : mapping
-        As in a manifest: those that do not lie under ``data/`` do not count.
+        As in a manifest: those that do not lie under ``data/`` do not count, nor does the workbook,
+        which says again what the CSV files say.
     """
-    data = {name: one["sha256"] for name, one in files.items() if name.startswith(DATA)}
+    data = {
+        name: one["sha256"]
+        for name, one in files.items()
+        if name.startswith(DATA) and name != WORKBOOK
+    }
     return digest({"parameters": dict(parameters), "data": data})
 
 
