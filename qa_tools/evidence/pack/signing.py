@@ -5,6 +5,7 @@ from __future__ import annotations
 import hashlib
 import os
 import re
+from contextlib import suppress
 from pathlib import Path
 from typing import Any
 
@@ -47,7 +48,7 @@ def make_key(path: str | Path) -> str:
     Ed25519, RFC 8032. The file is not encrypted; only its owner may read it.
     """
     place = Path(path)
-    if place.exists():
+    if place.exists() or place.is_symlink():
         raise ValueError(f"{path} is there already, and a key is never written over")
     if not place.absolute().parent.is_dir():
         raise ValueError(f"there is no folder {place.parent}; make it first")
@@ -142,8 +143,9 @@ def as_fingerprint(key: str | Path) -> str:
     plain = re.sub(r"[\s:-]", "", str(key)).casefold()
     if re.fullmatch(r"[0-9a-f]{64}", plain):
         return _grouped(plain)
-    if Path(key).is_file():
-        return fingerprint(Path(key).read_bytes())
+    with suppress(OSError):  # too long for the name of a file
+        if Path(key).is_file():
+            return fingerprint(Path(key).read_bytes())
     raise ValueError(
         f"{key} is neither a fingerprint (64 digits 0-9 and a-f) nor the file of a public key"
     )

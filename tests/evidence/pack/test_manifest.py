@@ -96,3 +96,4 @@ def test_the_pack_before_is_the_newest_made_before(tmp_path: Path) -> None:
     assert found is not None
     assert (found["name"], found["identity"]) == ("b", second["identity"])
     assert found["seal"] == manifest.seal_of((tmp_path / "b" / manifest.NAME).read_bytes())
+    assert manifest.previous_of(tmp_path / "new", NOON, "another works") is None
