@@ -29,10 +29,6 @@ _KEYS: Final = {
     _READ: {"kind", "number", "before", "at", "files"},
     _READINGS: {"kind", "number", "before", "file", "sheet", "sha256", "rows"},
 }
-_KINDS: Final = {
-    "number": int, "before": str, "at": str, "files": dict, "file": str, "sheet": str, "rows": list,
-}  # fmt: skip
-
 Rows = list[list[Any]]
 
 
