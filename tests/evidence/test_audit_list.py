@@ -359,6 +359,21 @@ def test_drying_goods_for_new_zealand(tmp_path: Path, again: str, status: str) -
     assert row(works, "Goods that dry")["status"] == status
 
 
+def test_records_without_a_day_show_nothing_that_needs_one(tmp_path: Path) -> None:
+    labels = "product,declared,unit,market,books\nbar,120,g,NZ,nz-7a\n"
+    works = full(
+        tmp_path,
+        labels=labels,
+        weights="batch,stage,weight,unit,scale\nB1,packed,121.0,g,S1\nB1,shelf,120.9,g,S1\n",
+        batches="batch,product,packages\nB1,bar,200\n",
+        actions=ACTIONS + "A1,,B1,release,,LT,,LT,,\n",
+        dispatch="batch,market,when,quantity\nB1,NZ,,9\n",
+        scale_checks="when,scale,applied,shown,unit\n,S1,200,200.0,g\n",
+    )
+    for words in ("Scales calibrated", "Goods that dry", "Checks while making", "Scales checked"):
+        assert row(works, words)["status"] in OPEN, words
+
+
 @pytest.mark.slow
 @pytest.mark.parametrize(
     ("name", "worse"),
