@@ -89,7 +89,7 @@ def ever_changed(works: Works) -> pd.DataFrame:
         `logged` (the time of the log that first has it; "" where none has it yet) and the fields
         of `Change`.
     """
-    found: list[tuple[str, ...]] = []
+    found: list[tuple[Any, ...]] = []
     before = Logged()
     for state in states(works.folder):
         if before.at:
