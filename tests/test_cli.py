@@ -9,6 +9,7 @@ from pathlib import Path
 
 import pytest
 from demo_works import DEMO
+from works_folder import around, make_works
 
 
 def run(*words: str | Path) -> subprocess.CompletedProcess[str]:
@@ -221,3 +222,63 @@ def test_judge_refuses_a_volume(tmp_path: Path) -> None:
     path.write_text("weight\n120\n", encoding="utf-8")
     done = run("judge", path, "--declared", "250 mL", "--lot-size", "9", "--book", "us-hb133")
     assert done.returncode == 2 and "density" in done.stderr
+
+
+@pytest.fixture
+def own_works(tmp_path: Path) -> Path:
+    """A small works of one's own, to write into."""
+    make_works(tmp_path / "works", around(121.0))
+    return tmp_path / "works"
+
+
+def test_evidence_and_verify_with_exit_status_for_scripts(
+    own_works: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setenv("QA_TOOLS_BROWSER", "no-such-browser")
+    key = tmp_path / "key.pem"
+    assert "Fingerprint" in run("key", key).stdout
+    done = run("evidence", own_works, "--out", tmp_path / "pack", "--key", key, "--json")
+    assert done.returncode == 0, done.stderr
+    built = json.loads(done.stdout)
+    assert run("verify", tmp_path / "pack.zip", "--expect", built["seal"]).returncode == 0
+    (tmp_path / "pack" / "data" / "readings-used.csv").write_text("")
+    changed = run("verify", tmp_path / "pack", "--json")
+    assert changed.returncode == 1
+    assert json.loads(changed.stdout)["problems"][0]["file"] == "data/readings-used.csv"
+    nothing = run("verify", tmp_path / "nothing")
+    assert (nothing.returncode, nothing.stdout) == (2, "")
+    assert "there is no pack" in nothing.stderr
+    assert run("verify", tmp_path / "pack.zip", "--expect", "3f2a").returncode == 2
+    worse = run("evidence", own_works, "--out", tmp_path / "p", "--paper", "A5")
+    assert worse.returncode == 2 and "paper is A4 or Letter" in worse.stderr
+
+
+def test_review_logs_only_when_asked_and_then_tells_of_an_edit(own_works: Path) -> None:
+    run("review", own_works)
+    assert not (own_works / "readings-log.jsonl").exists()
+    assert "Logged what was read" in run("review", own_works, "--log").stdout
+    sheet = own_works / "weights" / "oct.csv"
+    lines = sheet.read_text().splitlines()
+    old = lines[6].split(",")[3]
+    lines[6] = lines[6].replace(old, "129.9")
+    sheet.write_text("\n".join(lines) + "\n")
+    said = f"oct.csv row 7 was {old}, now 129.9; no correction recorded"
+    assert said in run("review", own_works).stdout
+    facts = json.loads(run("review", own_works, "--json").stdout)
+    assert [one["kind"] for one in facts["changed"]] == ["changed"]
+    done = run("action", own_works, "correction", "--by", "MH", "--reason", "misread",
+               "--reading", "row 7 of oct.csv", "--old", old, "--new", "129.9")  # fmt: skip
+    assert done.stdout == "Recorded as A-01.\n"
+    assert "no correction recorded" not in run("review", own_works).stdout
+
+
+def test_action_refuses_what_says_too_little(own_works: Path) -> None:
+    done = run("action", own_works, "hold", "--batch", "B9", "--by", "MH")
+    assert done.returncode == 2 and 'there is no batch "B9"' in done.stderr
+    assert not (own_works / "actions.csv").exists()
+
+
+def test_card_writes_a_page(tmp_path: Path) -> None:
+    done = run("card", DEMO, "--out", tmp_path / "card.html", "--product", "oat-honey")
+    assert done.returncode == 0, done.stderr
+    assert "Oat-and-honey bar" in (tmp_path / "card.html").read_text(encoding="utf-8")

@@ -90,6 +90,26 @@ SIGNATURES = {
     "wires.loaves_a_day": (
         "(wires, days=(1, 2, 5, 10), *, times_base=(1.5, 2.0, 3.0), false_alarm=300)"
     ),
+    "Works.changes": "(works)",
+    "Works.log_readings": "(works, at=None)",
+    "Works.record_action": (
+        "(works, what, *, by, batch='', reason='', when=None, cause='', approved_by='', "
+        "checked_on=None, closes='', reading='', old='', new='')"
+    ),
+    "evidence.build": (
+        "(works, start, end, out, products=None, batches=None, *, without_names=False, "
+        "paper='A4', key=None, made_at=None)"
+    ),
+    "evidence.verify": "(pack, expect=None, *, key=None)",
+    "evidence.trace": (
+        "(works, *, batch=None, pack_code=None, scale=None, tare_lot=None, wire=None, cutter=None, "
+        "start=None, end=None)"
+    ),
+    "evidence.balance": "(works, batch=None)",
+    "evidence.planned": "(works, start=None, end=None)",
+    "evidence.checklist": "(works, start=None, end=None, products=None, batches=None)",
+    "evidence.bench_card": "(works, out, product=None, *, paper='A4')",
+    "evidence.make_key": "(path)",
     "charts.design": ("(shift, *, sd, within, every, sides=2, subgroups=None, n=None, unit='g')"),
 }
 ATTRIBUTES = {
@@ -120,6 +140,11 @@ ATTRIBUTES = {
     "charts.ControlChart": (
         "centre lower upper points signals figure spread finding sigma unit note patterns"
     ),
+    "evidence.Built": "folder zip identity seal gaps notes to_dict",
+    "evidence.Verified": "ok problems identity seal sealed signed notes to_dict",
+    "evidence.Trace": "headline tables notes show to_dict",
+    "evidence.Planned": "table checks questions",
+    "evidence.Checklist": "table",
     "FillTarget": "target giveaway binding requirements risk",
     "wires.Consequence": "wire name effect targets books mean_g sd_g risk",
 }

@@ -23,13 +23,15 @@ def cut(
     spacing: Any = 25.0,
     step: float = 0.1,
     grams_per_mm: float = 5.85,
+    between: float = 0.01,
     strays: FloatArray | None = None,
 ) -> FloatArray:
     """
     Grams of bars, one row a loaf, by the reference sheet's model.
 
-    Grams a millimetre vary by 1 % from loaf to loaf; from a stop the loaf's length varies by
-    1 mm. ``wander`` has one sd a wire, mm, or one row a loaf; ``strays`` are added to the faces.
+    Grams a millimetre vary by the share ``between`` (sd) from loaf to loaf; from a stop the loaf's
+    length varies by 1 mm. ``wander`` has one sd a wire, mm, or one row a loaf; ``strays`` are added
+    to the faces.
     """
     wires = np.atleast_2d(wander).shape[1]
     faces = np.zeros((loaves, wires + 2))
@@ -38,7 +40,7 @@ def cut(
         faces[:, -1] = random.normal(0, 1, loaves)
     if strays is not None:
         faces += strays
-    scale = grams_per_mm * (1 + 0.01 * random.normal(size=(loaves, 1)))
+    scale = grams_per_mm * (1 + between * random.normal(size=(loaves, 1)))
     weights = scale * (spacing + np.diff(faces)) + random.normal(0, noise_g, (loaves, wires + 1))
     weights = np.round(weights / step) * step
     weights[random.random(weights.shape) < missing] = np.nan

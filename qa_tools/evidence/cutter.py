@@ -72,7 +72,7 @@ class CutterStudy:
     watched : WireStudy
         What was watched: as `study`, but begun anew at services alone.
     assumed : str
-        How ends and numbering were taken, and where to say otherwise.
+        How ends, numbering and services of no known kind were taken, and where to say otherwise.
     left_out : tuple of str
         Bars and services that could not be used, each with the reason.
     terms : Terms or None

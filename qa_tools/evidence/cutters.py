@@ -14,6 +14,7 @@ import pandas as pd
 from qa_tools.books.limits import limits
 from qa_tools.decisions.wires import WireStudy, WireWatch, advise, study, watch
 from qa_tools.decisions.wires.cutter import ENDS
+from qa_tools.decisions.wires.services import KNOWN
 from qa_tools.decisions.wires.words import lasting, row_of, rows_of, signal_words
 from qa_tools.evidence.costs import pace
 from qa_tools.evidence.cutter import Cutters, CutterStudy, Terms
@@ -187,7 +188,7 @@ def _studied(
         study=replace(since, wires=_at_least_watched(since, watched, found)),
         watch=found,
         watched=watched,
-        assumed=assumed,
+        assumed="; ".join([assumed, *_unknown(services)]),
         left_out=tuple(left_out + unplaced),
         terms=terms,
     )
@@ -336,6 +337,16 @@ def _services(
     placed = mine["when"].notna() & mine["wire"].notna()
     return mine[placed], [
         f"{words}: give both the wire and the day" for words in mine.index[~placed]
+    ]
+
+
+def _unknown(services: pd.DataFrame) -> list[str]:
+    """The services of which nobody knows whether they changed the wire, and how they are taken."""
+    unknown = ~services["what"].str.strip().str.casefold().isin(KNOWN)
+    return [
+        f"{words}: as work that changed the wire (known are {', '.join(KNOWN)}; the last changes "
+        "nothing)"
+        for words in services.index[unknown]
     ]
 
 

@@ -2,17 +2,18 @@
 
 from __future__ import annotations
 
-import datetime as dt
 import html
 from dataclasses import dataclass
 from os import PathLike
 from pathlib import Path
-from typing import Any
 
 import pandas as pd
 
+from qa_tools.readings.actions import record_action
+from qa_tools.readings.changed import changes
 from qa_tools.readings.folder import contents
 from qa_tools.readings.labels import labels_on
+from qa_tools.readings.log import log_readings
 from qa_tools.readings.weighings import ReadingError, Weighings, read_lists, weigh_up
 
 __all__ = ["Works", "labels_on", "read_works"]
@@ -76,23 +77,9 @@ dispatch, documents : DataFrame
         """What only you can answer: file, question, how_to_answer."""
         return self.weighings.questions
 
-    def changes(self) -> pd.DataFrame:
-        """What was changed in its files since they were last logged; see `changed.changes`."""
-        from qa_tools.readings.changed import changes
-
-        return changes(self)
-
-    def log_readings(self, at: dt.datetime | None = None) -> Path:
-        """Add to the log in the folder what was read; see `log.log_readings`."""
-        from qa_tools.readings.log import log_readings
-
-        return log_readings(self, at)
-
-    def record_action(self, what: str, *, by: str, **about: Any) -> str:
-        """Add an entry to actions.csv and return its id; see `actions.record_action`."""
-        from qa_tools.readings.actions import record_action
-
-        return record_action(self, what, by=by, **about)
+    changes = changes
+    log_readings = log_readings
+    record_action = record_action
 
     def __str__(self) -> str:
         return f"{self.name}\n{self.weighings}"

@@ -190,6 +190,22 @@ def test_a_service_of_a_wire_the_cutter_has_not_is_named_as_it_was_written(tmp_p
     )
 
 
+def test_a_service_of_no_known_kind_counts_as_work_and_says_so(tmp_path: Path) -> None:
+    wires = "when,cutter,wire,what\n2026-09-02,C1,3,polished\n2026-09-02,C1,4,Inspected\n"
+    given = works(
+        tmp_path, sheet(rows(slack(20)), rows(slack(20), "B2", "2026-09-02")), wires=wires
+    )
+    found = qa.cutters(given)["C1"]
+    assert found.assumed.endswith(
+        "; wires.csv, wire 3 polished on 2 September 2026: as work that changed the wire (known "
+        "are fitted, tightened, moved, broke, inspected; the last changes nothing)"
+    )
+    assert "wire 4" not in found.assumed
+    assert [words.split(",")[0] for words in found.serviced] == [
+        "wire 3 from the stop (between bars 3 and 4)"
+    ]
+
+
 def test_settings_of_another_cutter_and_services_of_none_are_told(tmp_path: Path) -> None:
     given = works(
         tmp_path,

@@ -38,3 +38,29 @@ def test_an_action_nobody_understands_is_asked_about(tmp_path: Path) -> None:
 def test_what_fits_says_nothing(tmp_path: Path) -> None:
     dispatch = f"{SENT}B1,shop,EU,2026-10-07,50\n"
     assert qa.review(make_works(tmp_path, around(121.0), dispatch=dispatch)).findings == ()
+
+
+def test_a_release_must_name_a_person_and_after_a_hold_a_reason(tmp_path: Path) -> None:
+    actions = (
+        "id,when,batch,what,reason,by,closes\n"
+        "A1,2026-10-06,B1,hold,short,LT,\nA2,2026-10-07,B1,release,,,A1\n"
+    )
+    review = qa.review(make_works(tmp_path, around(121.0), actions=actions))
+    told = [one.text for one in review.findings if one.kind == "list to mend"]
+    assert told == [
+        "actions.csv (A2): B1: it does not say who released it or why it was released after a hold."
+    ]
+    full = actions.replace("release,,,", "release,weighed again,MH,")
+    review = qa.review(make_works(tmp_path, around(121.0), actions=full))
+    assert not [one for one in review.findings if one.kind == "list to mend"]
+
+
+def test_readings_changed_since_they_were_logged_are_told_one_by_one_up_to_six(
+    tmp_path: Path,
+) -> None:
+    make_works(tmp_path, around(121.0)).log_readings()
+    review = qa.review(make_works(tmp_path, around(128.3)))
+    told = [one.text for one in review.findings if one.kind == "changed since"]
+    assert len(told) == 7
+    assert told[0].startswith("oct.csv row 2 was ")
+    assert told[-1] == "24 more readings changed or gone since they were logged."

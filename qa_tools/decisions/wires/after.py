@@ -58,7 +58,7 @@ def after_work(study: WireStudy) -> pd.DataFrame:
     >>> bars = pd.DataFrame({"loaf": loaf.ravel(), "slot": slot.ravel(), "net": grams.ravel()})
     >>> work = pd.DataFrame({"wire": [4], "loaf": [31], "what": ["tightened"]})
     >>> print(after_work(study(bars, spacing_mm=25, services=work))["words"].item())
-    tightened: wander fell from 0.54 to 0.13 mm (0.11-0.17), no reason to look further
+    tightened: wander fell from 0.54 to 0.14 mm (0.11-0.17), no reason to look further
     """
     history = study.history
     rows: list[dict[str, Any]] = []

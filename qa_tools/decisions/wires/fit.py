@@ -127,7 +127,7 @@ def fit(
         problem,
         variances,
         found,
-        offsets(found, hidden, taken_out, kinds, of_faces, cutter),
+        offsets(problem, variances, found, hidden, taken_out, of_faces, count, cutter),
         [*causes, *shifts],
         mm_per_gram,
         kind,

@@ -6,25 +6,33 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from qa_tools.decisions.wires.cutter import Cutter, FloatArray
+from qa_tools.decisions.wires.cutter import Cutter, FloatArray, IntArray
+from qa_tools.decisions.wires.doubt import doubt
 from qa_tools.decisions.wires.kinds import Sources
-from qa_tools.decisions.wires.wander import Kinds, Likelihood
+from qa_tools.decisions.wires.wander import Kinds, Likelihood, Problem
 
 
 @dataclass(frozen=True, eq=False)
 class Offsets:
-    """Offset of each wire between services and its standard error, mm; NaN where untold."""
+    """
+    Offset of each wire between services and its standard error, mm; NaN where untold.
+
+    ``freedom`` has the degrees of freedom of the error.
+    """
 
     value: FloatArray
     error: FloatArray
+    freedom: FloatArray
 
 
 def offsets(
+    problem: Problem,
+    best: FloatArray,
     found: Likelihood,
     hidden: FloatArray,
     taken_out: FloatArray,
-    kinds: Kinds,
     sources: Sources,
+    loaves: IntArray,
     cutter: Cutter,
 ) -> Offsets:
     """
@@ -36,17 +44,18 @@ def offsets(
 
     Parameters
     ----------
-    found : Likelihood
-        At the fitted variances.
+    problem, best, found
+        From ``fitted``.
     hidden : array of shape (means, directions)
         What the weights cannot tell, from ``estimable_means``.
     taken_out : array of shape (means, means)
         From ``steady``.
+    loaves : array of shape (means,)
+        How many loaves tell of each.
     """
     wires = len(sources.spells)
-    value = taken_out @ found.means
-    covariance = taken_out @ found.means_covariance @ taken_out.T
-    stretch = _stretches(kinds, sources, cutter)
+    value, combined = taken_out @ found.means, taken_out
+    stretch = _stretches(problem.kinds, sources, cutter)
     beyond: FloatArray = hidden - stretch @ np.linalg.lstsq(stretch, hidden, rcond=None)[0]
     untold = np.abs(beyond).max(axis=1, initial=0.0) > 1e-6
     told = np.flatnonzero(~untold[:wires])
@@ -58,9 +67,11 @@ def offsets(
             kept = np.eye(len(value)) - stretch @ fit
             away = np.abs(kept @ value)[told]
             weight[told] = 1 / np.maximum(away, max(float(np.median(away)), 1e-9))
-        value, covariance = kept @ value, kept @ covariance @ kept.T
-    error = np.sqrt(np.maximum(covariance.diagonal(), 0.0))
-    return Offsets(np.where(untold, np.nan, value)[:wires], np.where(untold, np.nan, error)[:wires])
+        value, combined = kept @ value, kept @ taken_out
+    variance, freedom = doubt(problem, best, found, combined)
+    less_one = (loaves - 1) * np.fmin(freedom / np.maximum(loaves, 1), 1.0)
+    told_of = (value, np.sqrt(np.maximum(variance, 0.0)), less_one)
+    return Offsets(*(np.where(untold, np.nan, one)[:wires] for one in told_of))
 
 
 def _stretches(kinds: Kinds, sources: Sources, cutter: Cutter) -> FloatArray:

@@ -11,8 +11,10 @@ import pandas as pd
 from qa_tools.decisions.wires.cutter import Cutter
 from qa_tools.decisions.wires.loaves import Loaves
 
-# What leaves a wire as it was; anything else done to it begins its history anew.
+# What leaves a wire as it was; anything else done to it begins its history anew, whether known or
+# not.
 LEAVES: Final = "inspected"
+KNOWN: Final = ("fitted", "tightened", "moved", "broke", LEAVES)
 
 
 @dataclass(frozen=True)

@@ -6,6 +6,7 @@ import datetime as dt
 import hashlib
 import html
 from collections.abc import Iterator, Mapping, Sequence
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any, Final, Literal
@@ -169,7 +170,7 @@ def build(
         tell(f"judging {len(scope.keys)} batches")
         _write(staged, verdict_files(scope))
         tell("writing readings and rule books")
-        _write_readings(staged / "data", scope)
+        _write(staged, {f"data/{name}.csv": csv_bytes(t) for name, t in _readings(scope).items()})
         _write(staged, {f"data/books/{name}.toml": text for name, text in _books(scope)})
         tell("writing the sections")
         sections = [make(scope) for make in SECTIONS]
@@ -187,7 +188,14 @@ def build(
         )  # fmt: skip
         (staged / PAGE).write_text(page, encoding="utf-8", newline="\n")
         tell("printing it")
-        note = print_pdf(staged / PAGE, staged / "evidence.pdf", made_at=made_at)
+        with ThreadPoolExecutor(1) as beside:  # the browser prints on a core of its own
+            printed = beside.submit(
+                print_pdf, staged / PAGE, staged / "evidence.pdf", made_at=made_at
+            )
+            # dated by the data, not by the clock: the same data make the same workbook
+            day = scope.as_of.to_pydatetime() if pd.notna(scope.as_of) else dt.datetime(2000, 1, 1)
+            workbook(_readings(scope), staged / manifest.WORKBOOK, day)
+            note = printed.result()
         if signer is not None:
             (staged / signing.PUBLIC).write_bytes(signer.public)
         facts = manifest.made(
@@ -196,7 +204,7 @@ def build(
             works=works.name,
             parameters=parameters,
             originals=_hashes(works) if without_names else {},
-            previous=manifest.previous_of(place, made_at),
+            previous=manifest.previous_of(place, made_at, works.name),
             seeds={"draws": SEED},
             key=None if signer is None else signer.fingerprint,
         )
@@ -294,10 +302,6 @@ def _write(folder: Path, files: Mapping[str, bytes | str]) -> None:
         path.write_bytes(data if isinstance(data, bytes) else data.encode())
 
 
-def _write_readings(folder: Path, scope: Scope) -> None:
-    """The readings of the batches spoken of, used and not, as CSV and as one workbook."""
-    tables = {"readings-used": scope.used, "readings-not-used": scope.not_used}
-    _write(folder, {f"{name}.csv": csv_bytes(table) for name, table in tables.items()})
-    # dated by the data, not by the clock: the same data make the same workbook
-    day = scope.as_of.to_pydatetime() if pd.notna(scope.as_of) else dt.datetime(2000, 1, 1)
-    workbook(tables, folder / "readings.xlsx", day)
+def _readings(scope: Scope) -> dict[str, pd.DataFrame]:
+    """The readings of the batches spoken of, used and not."""
+    return {"readings-used": scope.used, "readings-not-used": scope.not_used}
