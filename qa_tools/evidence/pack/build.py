@@ -28,6 +28,7 @@ from qa_tools.evidence.pack.verdicts import verdict_files
 from qa_tools.evidence.pack.written import csv_bytes, workbook
 from qa_tools.evidence.tables import books_of
 from qa_tools.readings.log import LOG, log_path
+from qa_tools.readings.weighings import ReadingError
 from qa_tools.readings.works import Works, read_works
 
 Paper = Literal["A4", "Letter"]
@@ -261,7 +262,12 @@ def _copy(works: Works, into: Path, alias: Mapping[str, str], with_log: bool) ->
 def _renamed(works: Works, sources: Path, alias: Mapping[str, str]) -> Works:
     """The works as its copies without names tell it; its name, log and hashes stay its own."""
     alone = works.folder.name if works.folder.is_file() else ""
-    again = read_works(sources / alone)
+    try:
+        again = read_works(sources / alone)
+    except ReadingError as fault:
+        raise ValueError(
+            f"names cannot be left out: one is also another word of the files ({fault})"
+        ) from None
     same_but_for_names(works, again, alias)
     files = again.files.assign(sha256=again.files["file"].map(_hashes(works)))
     return replace(again, name=works.name, folder=works.folder, files=files)

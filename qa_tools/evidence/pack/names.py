@@ -43,6 +43,13 @@ _MORE_WORDS: Final = frozenset(
 )  # fmt: skip
 _WORKBOOKS: Final = (b"PK\x03\x04", b"\xd0\xcf\x11\xe0")
 _TOLD: Final = ("doubt", "remark", "reason", "suggestion")  # our words about the readings
+# What decides how weighings are read and judged: a name in it is another word.
+_STAYS: Final = frozenset(
+    {"market", "unit", "unit_2", "stage", "weighed", "picked", "fate", "books", "form", "what",
+     "part", "tare parts", "declared", "declared_2"}
+    | {name for table in ("weights", *LISTS) for name, about in TABLES[table]["columns"].items()
+       if about["kind"] == "key"}
+)  # fmt: skip
 
 # Letters, digits, underlines and marks over letters go on with a word; a hyphen does between two.
 _BEFORE: Final = r"(?<![\w\u0300-\u036f])(?<!\w-)"
@@ -316,7 +323,8 @@ def same_but_for_names(works: Works, copy: Works, alias: Mapping[str, str]) -> N
             if column in _TOLD:
                 continue
             then, now = before[column], after[other]
-            if then.dtype.kind not in "fiubM":
+            stays = column in _STAYS and name != "documents"
+            if then.dtype.kind not in "fiubM" and not stays:
                 known: dict[Any, Any] = {
                     one: change(one) if isinstance(one, str) else one for one in then.unique()
                 }

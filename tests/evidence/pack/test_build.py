@@ -265,6 +265,14 @@ def test_one_workbook_without_names(tmp_path: Path) -> None:
     assert 'works.xlsx: "seen by"' in built.notes[0]
 
 
+def test_a_name_that_is_a_unit_is_refused_when_names_are_left_out(tmp_path: Path) -> None:
+    (tmp_path / "works").mkdir()
+    (tmp_path / "works" / "oct.csv").write_text("batch,weight,unit,by\nB1,118.4,g,g\n")
+    with pytest.raises(ValueError, match="names cannot be left out: one is also another word"):
+        qa.evidence.build(tmp_path / "works", None, None, tmp_path / "pack", without_names=True)
+    assert not (tmp_path / "pack").exists()
+
+
 def test_a_name_in_a_rule_book_of_ones_own_is_refused_when_names_are_left_out(
     tmp_path: Path,
 ) -> None:

@@ -317,6 +317,16 @@ def test_a_name_that_would_change_what_is_read_is_refused(tmp_path: Path) -> Non
         copied(works, tmp_path / "copy")
 
 
+def test_a_customer_called_as_a_market_is_refused(tmp_path: Path) -> None:
+    works = a_works(
+        tmp_path,
+        oct="batch,weight\nOH-1,118.4\n",
+        dispatch="batch,customer,market\nOH-1,UK,UK\n",
+    )
+    with pytest.raises(ValueError, match='dispatch would be read otherwise: market "UK" as "cust'):
+        copied(works, tmp_path / "copy")
+
+
 @pytest.mark.parametrize("file", ["by_MH", "weights-MH", "MH"])
 def test_a_name_in_the_name_of_a_file_is_refused(tmp_path: Path, file: str) -> None:
     works = a_works(tmp_path, **{file: "batch,weight,by\nOH-1,118.4,MH\n"})
