@@ -304,7 +304,7 @@ def released(scope: Scope) -> Found:
     early = [
         name
         for name in mine
-        if name in first and name in sent and sent[name].normalize() < first[name].normalize()
+        if name in first and name in sent and sent[name].floor("D") < first[name].floor("D")
     ]
     if early:
         return PARTLY, f"{said}; sent before it was released: {_some(early)}"
@@ -459,7 +459,7 @@ def calibrated(scope: Scope) -> Found:
     first = scope.used.groupby("scale")["when"].min()
     known = scope.works.scales
     begun = ~(known["calibrated_on"] > known["scale"].map(first.to_dict()))
-    now = known["calibration_due"] >= scope.as_of.normalize()
+    now = known["calibration_due"] >= scope.as_of.floor("D")
     dated = begun & known["calibrated_on"].notna() & now
     ok = known[dated & (known["certificate"] != "")]
     return _scales(scope, ok["scale"], "a certificate in date")
@@ -560,7 +560,7 @@ def seven_days(scope: Scope) -> Found:
         mine = table[table["batch"] == one.lot.batch]
         packed = mine[(mine["stage"] == "packed") & mine["when"].notna()]
         shelf = mine[mine["stage"] == "shelf"]
-        after = shelf["when"].dt.normalize() - one.lot.packed_on.normalize()
+        after = shelf["when"].dt.normalize() - one.lot.packed_on.floor("D")
         again = shelf[(after >= pd.Timedelta(0)) & (after <= SEVEN)]
         stored = (again["note"] != "").any() or one.lot.batch in set(humid["batch"])
         if packed.empty or again.empty or not stored:

@@ -48,7 +48,7 @@ def retention(works: Works, batches: Sequence[str]) -> pd.DataFrame:
     Examples
     --------
     >>> found = retention(getfixture("demo_works"), ["RS-1021"])
-    >>> [(row.market, f"{row.until:%Y-%m-%d}") for row in found.itertuples()]
+    >>> [(row.market, str(row.until)[:10]) for row in found.itertuples()]
     [('CA', 'NaT'), ('EU', 'NaT'), ('any', '2028-10-21')]
     """
     runs = works.batches[works.batches["batch"].isin(batches)]

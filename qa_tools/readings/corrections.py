@@ -45,16 +45,25 @@ def applied(s: Sift) -> None:
 
 
 def correction_of(actions: pd.DataFrame, file: str, sheet: str, change: Change) -> str:
-    """The entry of actions.csv that records a change as a correction: its id; "" where none."""
-    for row in actions[actions["reading"].str.strip() != ""].to_dict("records"):
-        called = folded(str(row["reading"]))
-        names = {
-            name
-            for number in {change.row, change.row_then}
-            for name in names_of_row(number, change.column, file, sheet)
-        }
-        if called in names and _amount(row["new"]) == _amount(change.now):
-            return str(row["id"]) or "no id"
+    """
+    The entry of actions.csv that records a change as a correction: its id; "" where none.
+
+    Several that follow on one another may lead from the old value to the new one.
+    """
+    of_reading = actions[actions["reading"].str.strip() != ""]
+    if of_reading.empty:
+        return ""
+    names = {
+        name
+        for number in {change.row, change.row_then}
+        for name in names_of_row(number, change.column, file, sheet)
+    }
+    value, goal = _amount(change.was), _amount(change.now)
+    for row in of_reading.sort_values("when", kind="stable").to_dict("records"):
+        if folded(str(row["reading"])) in names and _amount(row["old"]) == value:
+            value = _amount(row["new"])
+            if value == goal:
+                return str(row["id"]) or "no id"
     return ""
 
 

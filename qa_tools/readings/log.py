@@ -5,14 +5,17 @@ from __future__ import annotations
 import datetime as dt
 import hashlib
 import json
+import math
 import os
 import re
 from collections.abc import Iterator, Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from pathlib import Path
-from typing import TYPE_CHECKING, Any, Final
+from typing import TYPE_CHECKING, Any, Final, NamedTuple
 
-import pandas as pd
+import numpy as np
+
+from qa_tools.readings.coded import Coded
 
 if TYPE_CHECKING:
     from qa_tools.readings.works import Works
@@ -26,10 +29,6 @@ _KEYS: Final = {
     _READ: {"kind", "number", "before", "at", "files"},
     _READINGS: {"kind", "number", "before", "file", "sheet", "sha256", "rows"},
 }
-_KINDS: Final = {
-    "number": int, "before": str, "at": str, "files": dict, "file": str, "sheet": str, "rows": list,
-}  # fmt: skip
-
 Rows = list[list[Any]]
 
 
@@ -136,37 +135,45 @@ def _hash(line: str) -> str:
 
 
 def readings_of(works: Works) -> dict[tuple[str, str], Rows]:
-    """Every reading of a works, used or not, by file and sheet, in the order of its rows."""
-    used, lost = works.weighings.table, works.weighings.not_used
-    columns = ["file", "sheet", *COLUMNS]
-    numbers = [f"{weight:.12g}" for weight in used["weight"].tolist()]
-    table = used.assign(value=numbers)[columns].to_dict("list")
-    texts = [_number(text) for text in lost["value"].tolist()]
-    more = lost.assign(value=texts, loaf="", slot="", id="", unit="")[columns].to_dict("list")
+    """
+    Every reading of a works by file and sheet, in the order of its rows, as the sheet has it.
+
+    Nothing of what the rules make of it: an answer or a list that changes is no change of a sheet.
+    """
+    written = works.weighings.written
+    when = np.datetime_as_string(written.when, unit="s").tolist()
+    columns: list[list[Any]] = [
+        written.row.tolist(),
+        _cells(written.column),
+        _cells(written.batch),
+        ["" if one == "NaT" else one.replace("T", " ").removesuffix(" 00:00:00") for one in when],
+        _cells(written.loaf),
+        ["" if math.isnan(one) else int(one) for one in written.slot.tolist()],
+        _cells(written.id),
+        _cells(written.unit),
+        _cells(written.value.map(_number)),
+    ]
     places: dict[tuple[str, str], Rows] = {
         (str(file), str(sheet)): []
         for file, sheet in works.weighings.sources[["file", "sheet"]].itertuples(index=False)
     }
-    for part in (table, more):
-        for file, sheet, *cells in zip(*(part[name] for name in columns), strict=True):
-            places[str(file), str(sheet)].append([_plain(cell) for cell in cells])
+    where = zip(_cells(written.file), _cells(written.sheet), strict=True)
+    for place, *row in zip(where, *columns, strict=True):
+        places[place].append(row)
     for rows in places.values():
         rows.sort(key=lambda row: (row[0], row[1]))
     return places
 
 
+def _cells(column: Coded) -> list[str]:
+    texts = [str(value) for value in column.values]
+    return [texts[code] for code in column.codes.tolist()]
+
+
 def _number(text: str) -> str:
-    """A text that is plainly one number, as a reading that is used would be written."""
+    """A weight as written; without what its cell is formatted with, where it is one number."""
     found = _NUMBER.fullmatch(text)
     return f"{float(f'{found[1]}.{found[2] or 0}'):.12g}" if found else text
-
-
-def _plain(cell: Any) -> Any:
-    if isinstance(cell, str):
-        return cell
-    if cell is None or pd.isna(cell):
-        return ""
-    return cell.isoformat(sep=" ") if isinstance(cell, pd.Timestamp) else int(cell)
 
 
 def logged(folder: Path) -> Logged:
@@ -191,11 +198,31 @@ def check_chain(path: Path) -> list[str]:
     return _read(path)[1]
 
 
+def states(folder: Path) -> Iterator[Logged]:
+    """What was read each time a works was logged, the first first."""
+    yield from (step.state for step in _steps(log_path(folder)) if step.ends)
+
+
 def _read(path: Path) -> tuple[Logged, list[str]]:
+    state, problems = Logged(), []
+    for step in _steps(path):
+        state = step.state
+        problems += [step.problem] if step.problem else []
+    return state, problems
+
+
+class _Step(NamedTuple):
+    """What is known after a line, what is wrong with it, and whether it ends a logging."""
+
+    state: Logged
+    problem: str
+    ends: bool
+
+
+def _steps(path: Path) -> Iterator[_Step]:
     state = Logged()
-    problems: list[str] = []
     if not path.is_file():
-        return state, problems
+        return
     pending: dict[tuple[str, str], Rows] = {}
     torn = ""
     for number, text in enumerate(_lines(path), 1):
@@ -206,22 +233,27 @@ def _read(path: Path) -> tuple[Logged, list[str]]:
         except (ValueError, RecursionError):
             torn = torn or f"line {number} cannot be read"
             continue
+        problem = ""
         if facts["before"] != state.last:
-            problems.append(
+            problem = (
                 f"line {number} does not follow from the line before it: one was changed, taken "
                 "out or put in"
             )
         elif torn and not _cut_off(facts, state):
-            problems.append(torn)
+            problem = torn
         torn = ""
-        state.last, state.lines = _hash(text), facts["number"]
+        state = replace(state, last=_hash(text), lines=facts["number"])
         if facts["kind"] == _READINGS:
             pending[facts["file"], facts["sheet"]] = facts["rows"]
+            yield _Step(state, problem, False)
             continue
-        state.at, state.files = facts["at"], facts["files"]
-        state.rows |= pending
+        # a file that was read anew has the sheets it has now; one that is not there keeps its rows,
+        # so that an edit shows when it comes back
+        anew = {file for file, _ in pending}
+        kept = {place: rows for place, rows in state.rows.items() if place[0] not in anew}
+        state = replace(state, at=facts["at"], files=facts["files"], rows=kept | pending)
         pending = {}
-    return state, problems
+        yield _Step(state, problem, True)
 
 
 def _lines(path: Path) -> Iterator[str]:
@@ -232,7 +264,20 @@ def _lines(path: Path) -> Iterator[str]:
 def _fits(facts: Any) -> bool:
     if not isinstance(facts, dict) or set(facts) != _KEYS.get(str(facts.get("kind"))):
         return False
-    return all(isinstance(facts[name], kind) for name, kind in _KINDS.items() if name in facts)
+    shapes = {"number": int, "files": dict, "rows": list}
+    return all(isinstance(value, shapes.get(name, str)) for name, value in facts.items()) and (
+        all(isinstance(value, str) for value in facts.get("files", {}).values())
+        and all(map(_is_row, facts.get("rows", [])))
+    )
+
+
+def _is_row(row: Any) -> bool:
+    return (
+        isinstance(row, list)
+        and len(row) == len(COLUMNS)
+        and type(row[0]) is int
+        and all(type(cell) in (int, str) for cell in row)
+    )
 
 
 def _cut_off(facts: Mapping[str, Any], state: Logged) -> bool:

@@ -45,6 +45,22 @@ class Weighed(NamedTuple):
     suggestion: str
 
 
+class Written(NamedTuple):
+    """What the sheets say of every reading, whatever the rules make of it; as in `Records`."""
+
+    file: Coded
+    sheet: Coded
+    row: NDArray[np.intp]
+    column: Coded
+    batch: Coded
+    when: NDArray[np.datetime64]
+    loaf: Coded
+    slot: NDArray[np.float64]
+    id: Coded
+    unit: Coded
+    value: Coded
+
+
 @dataclass
 class Records:
     """
@@ -100,6 +116,14 @@ class Records:
 
     def __len__(self) -> int:
         return len(self.row)
+
+    def as_written(self) -> Written:
+        """What the sheets say of every reading."""
+        texts = self.texts
+        return Written(
+            self.file, self.sheet, self.row, self.column, texts["batch"], self.when,
+            texts["loaf"], self.slot, texts["id"], self.unit, self.written,
+        )  # fmt: skip
 
     def where(self, number: int) -> str:
         """Where one reading stands, as a sentence says it: "row 41 of oct.csv"."""

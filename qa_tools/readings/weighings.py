@@ -23,7 +23,7 @@ from qa_tools.readings.layout import Section, sections
 from qa_tools.readings.lists import LISTS, Fault, empty_list, raw_list, tidy
 from qa_tools.readings.lives import batch_lives
 from qa_tools.readings.quantities import Declaration, unit_of
-from qa_tools.readings.records import Records, records
+from qa_tools.readings.records import Records, Written, records
 from qa_tools.readings.sift import Sift, joint
 from qa_tools.readings.tables import NotATable
 
@@ -87,6 +87,8 @@ class Weighings:
         whole file).
     questions : DataFrame
         What only you can answer: file, question, how_to_answer.
+    written : Written
+        Every reading as its sheet has it, for the log of what was read.
 
     Examples
     --------
@@ -100,6 +102,7 @@ class Weighings:
     sources: pd.DataFrame
     unread: pd.DataFrame
     questions: pd.DataFrame
+    written: Written
 
     def __len__(self) -> int:
         return len(self.table)
@@ -324,6 +327,7 @@ def weigh_up(found: Contents, lists: Lists, lot_by_name: str = "", unit: str = "
     decimal, asked = _decimal_marks(parts, answers, lists)
     order, asked_too = _date_orders(parts, answers, lists)
     readings = records(parts, decimal, order, answers, unit)
+    written = readings.as_written()  # before the rules
     said = {part.file for part in parts if _says_a_unit(part)}
     unitless = {part.file for part in parts} - said
     judged = rules.apply(readings, lists.of, answers, found.copies, unitless)
@@ -342,6 +346,7 @@ def weigh_up(found: Contents, lists: Lists, lot_by_name: str = "", unit: str = "
             dict.fromkeys(UNREAD[:-1], str) | {"row": np.int64}
         ),
         pd.DataFrame(questions, columns=list(QUESTIONS), dtype=str),
+        written,
     )  # fmt: skip
 
 

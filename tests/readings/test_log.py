@@ -100,3 +100,20 @@ def test_the_demo_works_logs_every_reading(demo_works: qa.Works, tmp_path: Path)
     rows = readings_of(demo_works)
     readings = demo_works.weighings
     assert sum(map(len, rows.values())) == len(readings.table) + len(readings.not_used)
+
+
+@pytest.mark.parametrize(
+    "line",
+    [
+        "[" * 100_000,
+        '{"kind":"readings","number":1,"before":"","file":"oct.csv","sheet":"","sha256":"",'
+        '"rows":[1]}',
+        '{"kind":"read","number":1,"before":"","at":1,"files":{"oct.csv":[]}}',
+    ],
+)
+def test_a_forged_line_is_said_and_breaks_nothing(tmp_path: Path, line: str) -> None:
+    works = a_works(tmp_path)
+    path = works.log_readings(MONDAY)
+    path.write_text(line + "\n" + path.read_text().replace('"number":1', '"number":2', 1))
+    assert check_chain(path)
+    assert works.changes().columns[0] == "kind"
