@@ -5,8 +5,12 @@ from __future__ import annotations
 from pathlib import Path
 
 import pytest
+from hypothesis import settings
 
 import qa_tools as qa
+
+# For the second run of the tests, on other versions: the first has tried many examples already.
+settings.register_profile("few", max_examples=15)
 
 DEMO = Path(__file__).parents[1] / "data_demo"
 

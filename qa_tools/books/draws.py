@@ -78,7 +78,7 @@ def share_of_draws(
     passed = dict.fromkeys(ends, 1)
     seen = dict.fromkeys(ends, 1)
     if not mean_always_holds(errors, plan):
-        order = _orders(n, reach)
+        order = _orders(n, reach, DRAWS)
         # with no package short, every draw counts alike: one row stands for all
         flags = short[order] if short.any() else np.zeros((1, reach), np.bool_)
         count = np.broadcast_to(count_test(flags, plan, reach), DRAWS)
@@ -118,13 +118,13 @@ def mean_always_holds(errors: NDArray[np.float64], plan: SamplingPlan) -> bool:
 
 
 @lru_cache(maxsize=8)
-def _orders(n: int, reach: int) -> NDArray[np.int32]:
+def _orders(n: int, reach: int, draws: int) -> NDArray[np.int32]:
     """The shuffles of n packages, as far as a plan reads them: the same every time, so kept."""
     rng = np.random.default_rng(SEED)
     chunk = max(1, _CELLS // n)
     parts = []
-    for start in range(0, DRAWS, chunk):
-        keys = rng.random((min(chunk, DRAWS - start), n), dtype=np.float32)
+    for start in range(0, draws, chunk):
+        keys = rng.random((min(chunk, draws - start), n), dtype=np.float32)
         parts.append(np.argsort(keys, axis=1)[:, :reach].astype(np.int32))
     order: NDArray[np.int32] = np.concatenate(parts)
     order.flags.writeable = False

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
+import re
 import tomllib
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass
@@ -12,17 +13,22 @@ from typing import Any, Final
 
 import pandas as pd
 
+from qa_tools.books.limits import EXACT_G
 from qa_tools.evidence.batches import Batch
-from qa_tools.evidence.lots import AWAY, HOLD, RELEASE
+from qa_tools.evidence.lots import AWAY, HOLD, RELEASE, open_hold
 from qa_tools.evidence.pack.scope import Scope, scope_of
 from qa_tools.evidence.shown import Shown
-from qa_tools.readings.log import log_path
+from qa_tools.readings.changed import NORMAL
+from qa_tools.readings.headings import word_for
+from qa_tools.readings.log import check_chain, log_path, logged
+from qa_tools.readings.quantities import GRAMS
 from qa_tools.readings.works import Works
 
 IN, PARTLY, MISSING, OTHER = "in the pack", "partly", "missing", "a paper"
 NONE_NEEDED: Final = "nothing to show"
 NAMED: Final = 8  # batches named in one line
 SEVEN: Final = pd.Timedelta(days=7)
+_NEW_ZEALAND: Final = ("nz", "new zealand")
 
 Found = tuple[str, str]  # how an item stands, and what there is to say
 
@@ -124,23 +130,27 @@ def _found(scope: Scope, about: Mapping[str, Any]) -> Found:
     status, said = CONDITIONS[about["shows"]](scope) if "shows" in about else (MISSING, "")
     if status == IN or "papers" not in about:
         return status, said
-    paper = _paper(scope.works, about["papers"])
+    found, paper = _paper(scope.works, about["papers"])
     if paper:
-        return (OTHER, paper) if status == MISSING else (status, f"{said}; {paper}")
+        return (found, paper) if status == MISSING else (status, f"{said}; {paper}")
     return status, said
 
 
-def _paper(works: Works, words: Iterable[str]) -> str:
-    """The papers of documents.csv whose name has one of the words."""
-    told = []
+def _paper(works: Works, words: Iterable[str]) -> Found:
+    """The papers of documents.csv whose name has one of the words; one must be findable."""
+    told, findable = [], False
     for row in works.documents.to_dict("records"):
         if any(word in str(row["what"]).casefold() for word in words):
+            findable |= bool(row["reference"] or row["kept_where"])
             parts = [str(row["what"]), str(row["reference"])]
             parts += [f"revision {row['revision']}"] if row["revision"] else []
             parts += [f"{row['date']:%Y-%m-%d}"] if pd.notna(row["date"]) else []
             parts += [str(row["kept_where"])]
             told.append(", ".join(filter(None, parts)))
-    return "; ".join(told)
+    paper = "; ".join(told)
+    if told and not findable:
+        return PARTLY, f"{paper}: neither its number nor where it is kept is listed"
+    return OTHER, paper
 
 
 # ---------------------------------------------------------------- what the records show
@@ -150,10 +160,20 @@ def _judged(scope: Scope) -> list[Batch]:
     return [one for one in scope.checks if one.stage != "cut"]
 
 
+def _packed(scope: Scope) -> list[str]:
+    """The batches that were packed, each once: those weighed then, and those nobody weighed."""
+    return list(
+        dict.fromkeys([*(one.lot.batch for one in _judged(scope)), *scope.unweighed["batch"]])
+    )
+
+
 def _actions(scope: Scope, *begins: str) -> pd.DataFrame:
-    """Actions on the batches spoken of, or of none, that begin with one of some words."""
+    """Actions on the batches spoken of, or of none, that begin with one of some words.
+
+    The correction of a reading is none: it says nothing of the batch.
+    """
     actions = scope.works.actions
-    mine = actions["batch"].isin([*scope.names, ""])
+    mine = actions["batch"].isin([*scope.names, ""]) & (actions["reading"] == "")
     return actions[mine & actions["what"].str.strip().str.casefold().str.startswith(begins)]
 
 
@@ -166,66 +186,135 @@ def _all(names: Iterable[str], lacking: Iterable[str], what: str) -> Found:
         return IN, f"{what} of all {len(all_)}"
     if len(left) == len(all_):
         return MISSING, f"{what} of none of {len(all_)}"
-    more = f" and {len(left) - NAMED} more" if len(left) > NAMED else ""
-    return PARTLY, f"{what} of {len(all_) - len(left)} of {len(all_)}; not of " + ", ".join(
-        left[:NAMED]
-    ) + more  # fmt: skip
+    return PARTLY, f"{what} of {len(all_) - len(left)} of {len(all_)}; not of {_some(left)}"
+
+
+def _some(names: Sequence[str]) -> str:
+    """The first of many names, and how many more."""
+    more = f" and {len(names) - NAMED} more" if len(names) > NAMED else ""
+    return ", ".join(names[:NAMED]) + more
+
+
+def _named(rows: pd.DataFrame) -> pd.Series[str]:
+    """What to call each action: its id, else its batch, else its row of the list."""
+    rest = pd.Series([f"entry {number + 1}" for number in rows.index], rows.index, dtype="str")
+    return rows["id"].where(rows["id"] != "", rows["batch"].where(rows["batch"] != "", rest))
+
+
+def _scales(scope: Scope, ready: Iterable[str], what: str) -> Found:
+    """How many of the scales used are ready; never all where a weighing names no scale."""
+    names = scope.used["scale"]
+    used = sorted(set(names) - {""})
+    if not used:
+        return MISSING, "no weighing says on which scale it was made"
+    status, said = _all(used, [name for name in used if name not in set(ready)], what)
+    unnamed = int((names == "").sum())
+    if not unnamed:
+        return status, said
+    return (PARTLY if status == IN else status), f"{said}; {unnamed} weighings name no scale"
 
 
 def coded(scope: Scope) -> Found:
     """A pack code of every batch packed."""
-    batches = scope.works.batches
-    packed = batches[batches["batch"].isin(scope.names) & batches["packed_on"].notna()]
-    return _all(packed["batch"], packed.loc[packed["pack_code"] == "", "batch"], "pack codes")
+    runs = scope.works.batches
+    uncoded = set(runs.loc[runs["pack_code"] == "", "batch"])
+    coded_ = set(runs["batch"]) - uncoded
+    packed = _packed(scope)
+    return _all(packed, [name for name in packed if name not in coded_], "pack codes")
 
 
 def scale_programme(scope: Scope) -> Found:
-    """A row of the plan for every scale used, and checks in the period."""
-    used = sorted(set(scope.used["scale"]) - {""})
-    if not used:
-        return MISSING, "no weighing says on which scale it was made"
+    """A row of the plan for every scale used, and every check it asks for done in the period."""
     checks = scope.works.scale_checks
     if scope.week is not None:
         checks = checks[scope.week.holds(checks["when"])]
-    unchecked = [name for name in used if name not in set(checks["scale"])]
-    unplanned = [name for name in used if name not in set(scope.works.plan["product"])]
-    if len(unchecked) == len(used):
-        return MISSING, "no scale was checked in this period"
-    if unchecked or unplanned:
-        said = [f"not checked: {', '.join(unchecked)}"] if unchecked else []
-        said += [f"no programme in plan.csv for {', '.join(unplanned)}"] if unplanned else []
-        return PARTLY, f"{len(checks)} checks; {'; '.join(said)}"
-    return IN, f"{len(checks)} checks of {len(used)} scales"
+    used = set(scope.used["scale"]) - {""}
+    checks = checks[checks["scale"].isin(used)]
+    status, said = _scales(scope, checks["scale"], "checks")
+    if status == MISSING:
+        return MISSING, said
+    told = [f"{len(checks)} checks: {said}"]
+    due = scope.planned.checks[scope.planned.checks["product"].isin(used)]
+    if unplanned := sorted(used - set(scope.planned.table["product"])):
+        told.append(f"no programme in plan.csv that could be followed for {', '.join(unplanned)}")
+    if missed := int((due["status"] == "missing").sum()):
+        told.append(f"{missed} of the {len(due)} the plan asks for missing")
+    return (IN if status == IN and len(told) == 1 else PARTLY), "; ".join(told)
 
 
 def limits(scope: Scope) -> Found:
-    """Limits in the plan for every product, and the checks it asks for done."""
+    """Limits in the plan for every product, the checks it asks for done, what lay outside told."""
     products = sorted(set(scope.keys["product"]) - {""})
+    if not products:
+        return MISSING, "of no weighing is it known what product it is of"
     plan = scope.works.plan
     limited = plan[plan["low"].notna() | plan["high"].notna()]
     lacking = [product for product in products if product not in set(limited["product"])]
     if lacking:
         return _all(products, lacking, "limits in plan.csv")
-    done = scope.planned
-    checks = done.checks[done.checks["what"].isin(scope.names)]
-    not_done = checks[checks["status"].isin(["short", "missing"])]
-    if len(not_done):
-        return PARTLY, f"limits for all; {len(not_done)} of {len(checks)} checks short or missing"
+    found = scope.planned
+    checks = found.checks[found.checks["what"].isin(scope.names)]
+    told = []
+    if unfollowed := sorted(set(products) - set(found.table["product"])):
+        told.append(f"plan.csv could not be followed for {', '.join(unfollowed)}")
+    elif checks.empty:
+        told.append("no check of these batches was due in this period")
+    states = checks["status"].value_counts()
+    late = [f"{states[name]} {name}" for name in ("late", "short", "missing") if name in states]
+    told += [f"of {len(checks)} checks {', '.join(late)}"] if late else []
+    untold = _outside(scope)
+    told += [f"weighings outside the limits and nothing said of it: {_some(untold)}"] * bool(untold)
+    if told:
+        return PARTLY, f"limits for all {len(products)} products; {'; '.join(told)}"
     return IN, f"limits for all {len(products)} products, {len(checks)} checks done"
 
 
+def _outside(scope: Scope) -> list[str]:
+    """Batches with weighings outside the plan's limits and neither an action nor a note of it."""
+    table = scope.used
+    acted = set(_actions(scope, "")["batch"])
+    dealt = (
+        table["batch"].isin(acted)
+        | ~table["fate"].isin(["", "kept", "retained"])
+        | (table["note"] != "")
+    )
+    open_ = table[~dealt]
+    out: list[str] = []
+    for row in scope.works.plan.to_dict("records"):
+        stage = word_for("stage", str(row["stage"])) or str(row["stage"]).strip().casefold()
+        mine = open_[(open_["product"] == row["product"]) & (open_["stage"] == stage)]
+        # an open side compares as False
+        away = (mine["net_g"] < row["low"] - EXACT_G) | (mine["net_g"] > row["high"] + EXACT_G)
+        out += mine.loc[away, "batch"].tolist()
+    return list(dict.fromkeys(out))
+
+
 def released(scope: Scope) -> Found:
-    """A release by a named person of every batch that was sent, or could be."""
+    """A release by a named person of every batch, and none sent before it or while on hold."""
     free = _actions(scope, *RELEASE)
     named = free[(free["by"] != "") | (free["approved_by"] != "")]
-    mine = [one.lot.batch for one in _judged(scope) if not one.lot.held and not one.lot.away]
-    return _all(mine, [name for name in mine if name not in set(named["batch"])], "releases")
+    first = named.groupby("batch")["when"].min()
+    sent = scope.works.dispatch.groupby("batch")["when"].min()
+    gone = set(scope.works.dispatch["batch"])
+    away = {one.lot.batch for one in _judged(scope) if one.lot.away}
+    held = {name for name in _packed(scope) if open_hold(scope.works, name, scope.as_of)[0]}
+    mine = [name for name in _packed(scope) if name in gone or name not in away | held]
+    lacking = [name for name in mine if name not in first or name in held]
+    status, said = _all(mine, lacking, "releases")
+    early = [
+        name
+        for name in mine
+        if name in first and name in sent and sent[name].floor("D") < first[name].floor("D")
+    ]
+    if early:
+        return PARTLY, f"{said}; sent before it was released: {_some(early)}"
+    return status, said
 
 
 def standing(scope: Scope) -> Found:
     """Released, held or taken away: one of them recorded of every batch."""
     known = set(_actions(scope, *HOLD, *RELEASE, *AWAY)["batch"])
-    mine = [one.lot.batch for one in _judged(scope)]
+    mine = _packed(scope)
     return _all(mine, [name for name in mine if name not in known], "standing")
 
 
@@ -252,13 +341,32 @@ def _bad(scope: Scope) -> list[str]:
     ]
 
 
+def _nobody_knows(scope: Scope) -> list[str]:
+    """Batches no test and no label could judge: whether they are short is not known."""
+    judged = {
+        one.lot.batch
+        for one in _judged(scope)
+        if one.own is not None or any(check.outcome in ("accept", "reject") for check in one.books)
+    }
+    return [name for name in _packed(scope) if name not in judged]
+
+
+def _none_bad(scope: Scope, said: str) -> Found:
+    """Nothing to show where no batch is bad; missing or partly where that is not known of all."""
+    unknown = _nobody_knows(scope)
+    if not unknown:
+        return NONE_NEEDED, said
+    status = MISSING if len(unknown) == len(_packed(scope)) else PARTLY
+    return status, f"{said}, but nothing could judge {_some(unknown)}"
+
+
 def looked_at(scope: Scope) -> Found:
     """An action with cause and approval on every batch that fails."""
     rows = _actions(scope, *HOLD, *AWAY, "correct")
     full = rows[(rows["cause"] != "") & (rows["approved_by"] != "")]
     bad = _bad(scope)
     if not bad:
-        return NONE_NEEDED, "no batch fails or averages short"
+        return _none_bad(scope, "no batch fails or averages short")
     return _all(bad, [name for name in bad if name not in set(full["batch"])], "cause and approval")
 
 
@@ -268,7 +376,7 @@ def sampling(scope: Scope) -> Found:
     if rows.empty:
         return NONE_NEEDED, ""
     shares = {name: float((rows[name] != "").mean()) for name in ("by", "picked", "scale")}
-    told = ", ".join(f"{name} of {100 * share:.0f} %" for name, share in shares.items())
+    told = ", ".join(f"{name} of {int(100 * share)} %" for name, share in shares.items())
     if min(shares.values()) == 1:
         return IN, f"{len(rows)} weighings: {told}"
     return (PARTLY if max(shares.values()) > 0 else MISSING), f"{len(rows)} weighings: {told}"
@@ -277,7 +385,7 @@ def sampling(scope: Scope) -> Found:
 def retained(scope: Scope) -> Found:
     """A package kept back of every batch."""
     kept = set(scope.used.loc[scope.used["fate"] == "retained", "batch"])
-    mine = [one.lot.batch for one in _judged(scope)]
+    mine = _packed(scope)
     return _all(mine, [name for name in mine if name not in kept], "samples kept")
 
 
@@ -285,143 +393,188 @@ def rejected(scope: Scope) -> Found:
     """Cause, approval and a check of every rework and scrap."""
     rows = _actions(scope, *AWAY)
     rows = rows[rows["batch"] != ""]
-    opened = _actions(scope, *HOLD).groupby("batch")["cause"].max().to_dict()
-    lacking = [
-        f"{row['id'] or row['batch']}"
-        for row in rows.to_dict("records")
-        if not (row["cause"] or opened.get(row["batch"]))
-        or not row["approved_by"]
-        or pd.isna(row["checked_on"])
-    ]
     if rows.empty:
         return NONE_NEEDED, "nothing was reworked or destroyed"
-    return _all(
-        rows["id"].where(rows["id"] != "", rows["batch"]), lacking, "cause, approval, check"
-    )
+    causes = _actions(scope, *HOLD).groupby("batch")["cause"].max().to_dict()
+    cause = rows["cause"].where(rows["cause"] != "", rows["batch"].map(causes).fillna(""))
+    full = (cause != "") & (rows["approved_by"] != "") & rows["checked_on"].notna()
+    names = _named(rows)
+    return _all(names, names[~full], "cause, approval, check")
 
 
 def corrective(scope: Scope) -> Found:
     """Corrections with cause, approval and the day they were seen to have worked."""
     rows = _actions(scope, "correct")
-    rows = rows[rows["reading"] == ""]
     if scope.week is not None:
         rows = rows[(rows["batch"] != "") | scope.week.holds(rows["when"])]
     if rows.empty:
-        return MISSING, "no corrective action is recorded"
+        if _bad(scope):
+            return MISSING, "batches fail or average short, and no correction is recorded"
+        return _none_bad(scope, "no batch fails or averages short, and nothing was corrected")
     full = (rows["cause"] != "") & (rows["approved_by"] != "") & rows["checked_on"].notna()
-    return _all(rows["id"], rows.loc[~full, "id"], "cause, approval, check")
+    names = _named(rows)
+    return _all(names, names[~full], "cause, approval, check")
 
 
 def corrections(scope: Scope) -> Found:
-    """Corrections of readings say why and by whom; a log would show the others."""
-    rows = scope.works.actions[scope.works.actions["reading"] != ""]
-    logged = log_path(scope.works.folder).is_file()
-    lacking = rows[(rows["reason"] == "") | (rows["by"] == "") | rows["when"].isna()]
-    if not logged:
+    """A whole log of what was read, no edit unexplained, corrections with why, who and when."""
+    works = scope.works
+    rows = works.actions[works.actions["reading"] != ""]
+    before = logged(works.folder)
+    if not before.at:
         return MISSING, "no log of what was read is kept: a change of a sheet would not show"
-    if len(lacking):
-        return PARTLY, f"{len(lacking)} corrections lack a reason, a name or a day"
+    told = []
+    lacking = rows[(rows["reason"] == "") | (rows["by"] == "") | rows["when"].isna()]
+    told += [f"{len(lacking)} corrections lack a reason, a name or a day"] * (len(lacking) > 0)
+    if check_chain(log_path(works.folder)):
+        told.append("the log is not whole")
+    changed = works.changes()
+    plain = changed["kind"].isin([*NORMAL, "list changed"]) | (changed["explained"] != "")
+    told += [f"{int((~plain).sum())} changes of sheets nobody explained"] * bool((~plain).any())
+    unlogged = sorted(set(scope.used["file"]) - set(before.files))
+    told += [f"not yet logged: {_some(unlogged)}"] if unlogged else []
+    if told:
+        return PARTLY, f"a log of what was read; {'; '.join(told)}"
     return IN, f"a log of what was read, and {len(rows)} corrections"
 
 
 def revisions(scope: Scope) -> Found:
-    """A revision of every paper and every row of the plan."""
+    """A revision of every paper and every row of the plan, and a paper that says why."""
     papers, plan = scope.works.documents, scope.works.plan
-    names = [*papers["what"], *(f"plan of {one}" for one in plan["product"])]
+    of_plan = "plan of " + plan["product"].astype(str) + " " + plan["stage"].astype(str)
+    names = [*papers["what"], *of_plan]
     if not names:
         return MISSING, "neither documents.csv nor plan.csv has a row"
-    unrevised = plan.loc[plan["revision"] == "", "product"]
-    lacking = [*papers.loc[papers["revision"] == "", "what"],
-               *(f"plan of {one}" for one in unrevised)]  # fmt: skip
-    return _all(names, lacking, "revisions")
+    lacking = [*papers.loc[papers["revision"] == "", "what"], *of_plan[plan["revision"] == ""]]
+    status, said = _all(names, lacking, "revisions")
+    told = [said]
+    told += ["documents.csv lists no paper"] if papers.empty else []
+    why = papers["what"].str.casefold().str.contains("revision|change", regex=True)
+    told += [] if why.any() else ["why they were revised is in no paper listed"]
+    return (PARTLY if status == IN and len(told) > 1 else status), "; ".join(told)
 
 
 def calibrated(scope: Scope) -> Found:
-    """A certificate of every scale used, and none past its day."""
-    used = sorted(set(scope.used["scale"]) - {""})
-    if not used:
-        return MISSING, "no weighing says on which scale it was made"
+    """A certificate of every scale used, from before its first weighing here to the last day."""
+    first = scope.used.groupby("scale")["when"].min()
     known = scope.works.scales
-    ok = known[(known["certificate"] != "") & (known["calibration_due"] >= scope.as_of)]
-    return _all(used, [name for name in used if name not in set(ok["scale"])],
-                "a certificate in date")  # fmt: skip
+    begun = ~(known["calibrated_on"] > known["scale"].map(first.to_dict()))
+    now = known["calibration_due"] >= scope.as_of.floor("D")
+    dated = begun & known["calibrated_on"].notna() & now
+    ok = known[dated & (known["certificate"] != "")]
+    return _scales(scope, ok["scale"], "a certificate in date")
 
 
 def found_bad(scope: Scope) -> Found:
     """Where a scale showed more than a scale interval too much: something was done about it."""
-    used = set(scope.used["scale"]) - {""}
-    about = scope.works.scales.drop_duplicates("scale").set_index("scale")
+    used = sorted(set(scope.used["scale"]) - {""})
+    about = scope.works.scales.drop_duplicates("scale", keep="last").set_index("scale")
     checks = scope.works.scale_checks[scope.works.scale_checks["scale"].isin(used)]
-    if checks.empty:
-        return MISSING, "no check of a scale is recorded: nobody knows"
-    e = checks["scale"].map(about["e"].fillna(about["d"]).to_dict())
-    away = (checks["shown"] - checks["applied"]).abs()
-    bad = sorted(set(checks.loc[away > e + 1e-9, "scale"]))
+    interval = checks["scale"].map(about["e"].fillna(about["d"]).to_dict())
+    grams = checks["unit"].map(lambda unit: float(GRAMS[unit or "g"])).astype(float)
+    away = (checks["shown"] - checks["applied"]).abs() * grams
+    read = checks[interval.notna() & away.notna()]
+    unknown = [name for name in used if name not in set(read["scale"])]
+    if not used or len(unknown) == len(used):
+        return MISSING, "no check of a scale can be held against its scale interval: nobody knows"
+    doubt = f"; not known of {_some(unknown)}" if unknown else ""
+    worst = checks[away > interval + EXACT_G]
+    bad = sorted(set(worst["scale"]))
     if not bad:
-        return NONE_NEEDED, "no check was off by more than one scale interval"
-    texts = (scope.works.actions["what"] + " " + scope.works.actions["reason"]).str.casefold()
-    undone = [
-        name
-        for name in bad
-        if not texts.str.contains("scale").any()
-        or not texts.str.contains(name.casefold(), regex=False).any()
-    ]
-    return _all(bad, undone, "an action")
+        said = f"no check was off by more than one scale interval{doubt}"
+        return (PARTLY if unknown else NONE_NEEDED), said
+    undone = [name for name in bad if not _acted_on(scope, name, worst)]
+    status, said = _all(bad, undone, "an action")
+    return (PARTLY if unknown and status == IN else status), said + doubt
+
+
+def _acted_on(scope: Scope, scale: str, worst: pd.DataFrame) -> bool:
+    """Whether an action names the scale, since its check was first off."""
+    actions = scope.works.actions
+    texts = actions["what"] + " " + actions["reason"] + " " + actions["cause"]
+    names = texts.str.contains(rf"(?<!\w){re.escape(scale)}(?!\w)", case=False, regex=True)
+    since = worst.loc[worst["scale"] == scale, "when"].min()
+    after = ~(actions["when"] < since) if pd.notna(since) else True
+    return bool((names & texts.str.contains("scale|balance", case=False) & after).any())
 
 
 def nonconforming(scope: Scope) -> Found:
-    """Every hold with its reason, closed or told as open; every bad batch with a decision."""
+    """Of every batch held, taken away or short: why, who decided, and no hold still open."""
     rows = _actions(scope, *HOLD, *AWAY)
-    bad = [name for name in _bad(scope) if name not in set(rows["batch"])]
-    reasonless = rows.loc[(rows["reason"] == "") & (rows["batch"] != ""), "batch"].tolist()
-    names = [*_bad(scope), *rows.loc[rows["batch"] != "", "batch"]]
+    rows = rows[rows["batch"] != ""]
+    names = [*_bad(scope), *rows["batch"]]
     if not names:
-        return NONE_NEEDED, "no batch was held, reworked or judged short"
-    return _all(names, [*bad, *reasonless], "a decision with its reason")
+        return _none_bad(scope, "no batch was held, reworked or judged short")
+    reasoned = set(rows.loc[(rows["reason"] != "") | (rows["cause"] != ""), "batch"])
+    freed = _actions(scope, *RELEASE)
+    decided = pd.concat([rows, freed])
+    by_whom = set(decided.loc[(decided["approved_by"] != "") | (decided["by"] != ""), "batch"])
+    held = [name for name in names if open_hold(scope.works, name, scope.as_of)[0]]
+    lacking = [name for name in names if name not in reasoned & by_whom or name in held]
+    status, said = _all(names, lacking, "a decision with its reason")
+    return status, said + (f"; still on hold: {_some(list(dict.fromkeys(held)))}" if held else "")
 
 
 def quantity(scope: Scope) -> Found:
     """An official test that could be run on every batch, under every book of its labels."""
-    mine = _judged(scope)
-    lacking = [
-        one.batch
-        for one in mine
-        if not one.books or any(check.outcome == "too few" for check in one.books) or one.faults
-    ]
-    return _all([one.batch for one in mine], lacking, "tests of each market")
+    judged = _judged(scope)
+    untested = {
+        one.lot.batch
+        for one in judged
+        if one.faults
+        or one.unweighed
+        or not one.books
+        or any(check.verdict is None or check.outcome == "too few" for check in one.books)
+    }
+    tested = {one.lot.batch for one in judged} - untested
+    mine = _packed(scope)
+    return _all(mine, [name for name in mine if name not in tested], "tests of each market")
 
 
 def scale_data(scope: Scope) -> Found:
     """Step, interval, capacity and class of every scale used."""
-    used = sorted(set(scope.used["scale"]) - {""})
-    if not used:
-        return MISSING, "no weighing says on which scale it was made"
     known = scope.works.scales
     full = known[known[["d", "e", "max"]].notna().all(axis=1) & (known["class"] != "")]
-    return _all(used, [name for name in used if name not in set(full["scale"])],
-                "step, interval, capacity, class")  # fmt: skip
+    return _scales(scope, full["scale"], "step, interval, capacity, class")
 
 
 def seven_days(scope: Scope) -> Found:
-    """Of batches labelled for New Zealand: weighed at packing and again within seven days."""
-    labels = scope.works.labels
-    here = labels[
-        labels["market"].str.casefold().isin(["nz", "new zealand"])
-        | labels["books"].str.contains("nz-7a")
-    ]
+    """Of drying goods for New Zealand: weighed at packing, again within seven days, kept how."""
+    labels, sent = scope.works.labels, scope.works.dispatch
+    here = labels["market"].str.casefold().isin(_NEW_ZEALAND) | labels["books"].str.contains(
+        "nz-7a", regex=False
+    )
+    gone = set(sent.loc[sent["market"].str.casefold().isin(_NEW_ZEALAND), "batch"])
+    products = set(labels.loc[here, "product"])
     bars = [
-        one for one in _judged(scope) if one.product in set(here["product"]) and _dries(scope, one)
+        one
+        for one in _judged(scope)
+        if (one.product in products or one.lot.batch in gone) and _dries(scope, one)
     ]
     if not bars:
         return NONE_NEEDED, "no drying goods are labelled for New Zealand"
     table = scope.used
+    humid = scope.works.cure[scope.works.cure["humidity"].notna()]
     lacking = []
     for one in bars:
-        shelf = table[(table["batch"] == one.lot.batch) & (table["stage"] == "shelf")]
-        late = shelf["when"] - one.lot.packed_on
-        if not ((late >= pd.Timedelta(0)) & (late <= SEVEN)).any():
-            lacking.append(one.batch)
-    return _all([one.batch for one in bars], lacking, "weighings within seven days")
+        mine = table[table["batch"] == one.lot.batch]
+        packed = mine[(mine["stage"] == "packed") & mine["when"].notna()]
+        shelf = mine[mine["stage"] == "shelf"]
+        after = shelf["when"].dt.normalize() - one.lot.packed_on.floor("D")
+        again = shelf[(after >= pd.Timedelta(0)) & (after <= SEVEN)]
+        stored = (again["note"] != "").any() or one.lot.batch in set(humid["batch"])
+        if packed.empty or again.empty or not stored:
+            lacking.append(one.lot.batch)
+    return _all([one.lot.batch for one in bars], lacking, "both weighings and how it was stored")
+
+
+def charted(scope: Scope) -> Found:
+    """A control chart of every product."""
+    products = sorted(set(scope.keys["product"]) - {""})
+    if not products:
+        return MISSING, "of no weighing is it known what product it is of"
+    drawn = {one.product for one in scope.charts}
+    return _all(products, [name for name in products if name not in drawn], "control charts")
 
 
 def software(scope: Scope) -> Found:
@@ -436,5 +589,5 @@ CONDITIONS: Final[Mapping[str, Callable[[Scope], Found]]] = {
     one.__name__: one
     for one in (coded, scale_programme, limits, released, standing, stock, looked_at, sampling,
                 retained, rejected, corrective, corrections, revisions, calibrated, found_bad,
-                nonconforming, quantity, scale_data, seven_days, software)
+                nonconforming, quantity, scale_data, seven_days, charted, software)
 }  # fmt: skip

@@ -217,7 +217,8 @@ def _batch(
     loss = about["typical_loss_percent"].iloc[0] if len(about) else np.nan
     dries = bool((about["form"].str.casefold() == "bar").any() or loss > 0)
     sold = rows[rows["judged"]]
-    weighed, shelf = sold if fresh else _as_packed(sold), _last_on_shelf(sold)
+    packed, shelf = _as_packed(sold), _last_on_shelf(sold)
+    weighed = sold if fresh else packed
     if not len(weighed):
         weighed = shelf
     lot_size = lot.packages
@@ -227,15 +228,21 @@ def _batch(
     handled = _handled(judges, rows, weighed["stage"].unique().tolist())
     checks: list[BookCheck] = []
     used: list[pd.DataFrame] = []
+    sampled = _sampling(packed, loaves) if len(packed) else None
     for book, label in [] if fresh else judges:
-        mine, note = _rows_for(book, label, sold, lot_size, dries)
-        check = check_lot(book, label, mine, lot_size, loaves, handled=handled)
-        against = _shelf_says(book, label, sold) if note.startswith(TOO_FEW_ON_SHELF) else ""
+        mine, note = _rows_for(book, label, packed, shelf, lot_size, dries)
+        how = sampled if mine is packed else None
+        check = check_lot(book, label, mine, lot_size, loaves, handled=handled, sampled=how)
+        against = _shelf_says(book, label, shelf) if note.startswith(TOO_FEW_ON_SHELF) else ""
         if against and check.outcome == "accept":
             check = replace(check, outcome="unsettled", reason=against)
         checks.append(replace(check, note=note))
         used.append(mine)
-    own, doubted = (None, "") if fresh else _own(judges, weighed, lot_size, loaves, handled)
+    known = [
+        check.verdict.own if check.verdict is not None and mine is weighed else None
+        for check, mine in zip(checks, used, strict=True)
+    ]
+    own, doubted = (None, "") if fresh else _own(judges, weighed, lot_size, loaves, handled, known)
     remarks = [
         remark,
         *mend,
@@ -296,10 +303,14 @@ def _last_on_shelf(rows: pd.DataFrame) -> pd.DataFrame:
 
 
 def _rows_for(
-    book: RuleBook, label: Declaration, sold: pd.DataFrame, lot_size: int | None, dries: bool
+    book: RuleBook,
+    label: Declaration,
+    packed: pd.DataFrame,
+    shelf: pd.DataFrame,
+    lot_size: int | None,
+    dries: bool,
 ) -> tuple[pd.DataFrame, str]:
     """The weighings a book judges, and what to know of them."""
-    packed, shelf = _as_packed(sold), _last_on_shelf(sold)
     if book.judged_at == "packing":
         return packed, ""
     if not len(shelf):
@@ -319,9 +330,9 @@ def _shelf_words(shelf: pd.DataFrame) -> str:
     return f"{len(shelf)} weighed on the shelf{day}, mean {shelf['net_g'].mean():.1f} g"
 
 
-def _shelf_says(book: RuleBook, label: Declaration, sold: pd.DataFrame) -> str:
+def _shelf_says(book: RuleBook, label: Declaration, shelf: pd.DataFrame) -> str:
     """What a few weighings on the shelf say against the packing weights; "" where nothing."""
-    shelf, found = _last_on_shelf(sold), limits(label, book)
+    found = limits(label, book)
     net = shelf["net_g"].to_numpy(float)
     light, away = int(below(net, found.short_g).sum()), float(net.mean()) - found.declared_g
     if not light and not (away < 0 and len(net) >= ENOUGH_ON_SHELF):
@@ -404,16 +415,24 @@ def _own(
     lot_size: int | None,
     loaves: int | None,
     handled: int,
+    known: Sequence[OwnCheck | None],
 ) -> tuple[OwnCheck | None, str]:  # fmt: skip
-    """Our own check under all labels together, and a remark where readings are in doubt."""
+    """
+    Our own check under all labels together, and a remark where readings are in doubt.
+
+    `known` are those that the verdicts of the same rows rest on: the same where none is in doubt.
+    """
     certain = rows[rows["doubt"] == ""]
     if not judges or certain.empty:
         return None, ""
     size = lot_size if lot_size is not None and lot_size >= len(certain) else None
-    how = _sampling(certain, loaves) | {"handled": handled}
-    checks = [
-        own_check(certain["net_g"], label, book, lot_size=size, **how) for book, label in judges
-    ]
+    if len(certain) == len(rows) and size is not None and all(known):
+        checks = [own for own in known if own is not None]
+    else:
+        how = _sampling(certain, loaves) | {"handled": handled}
+        checks = [
+            own_check(certain["net_g"], label, book, lot_size=size, **how) for book, label in judges
+        ]
     most = max(checks, key=lambda own: (own.limits.declared_g, own.limits.short_g))
     strict = max(checks, key=lambda own: (own.limits.short_g, own.limits.twice_g))
     twice = max(checks, key=lambda own: own.limits.twice_g)
@@ -442,12 +461,14 @@ def check_lot(
     *,
     handled: int = 0,
     in_order: bool = False,
+    sampled: dict[str, Any] | None = None,
 ) -> BookCheck:
     """
     One book's official test; a reading in doubt is weighed both ways.
 
     `loaves` is how many there are in the lot; `handled` as in `own_check`; `in_order` whether the
-    rows stand in the order of an inspector's first and second sample.
+    rows stand in the order of an inspector's first and second sample; `sampled` how they
+    were taken, where that is known already.
     """
     if rows.empty:
         reason = "nothing was weighed at packing, when this book judges"
@@ -457,7 +478,8 @@ def check_lot(
         return BookCheck(book, label, "unsettled", reason, None)
 
     def verdict(used: pd.DataFrame) -> Verdict:
-        how = _sampling(used, loaves) | {"handled": handled, "in_order": in_order}
+        known = sampled if sampled is not None and used is rows else _sampling(used, loaves)
+        how = known | {"handled": handled, "in_order": in_order}
         return judge(used["net_g"], label, book, lot_size=lot_size, **how)
 
     full = verdict(rows)

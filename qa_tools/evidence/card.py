@@ -107,16 +107,24 @@ def _card(works: Works, row: dict[Any, Any]) -> dict[str, Any]:
         "how_many": row["how_many"],
         "how_often": row["how_often"],
         "levels": [
-            (name, f"{row[name]:g} g") for name in ("aim", "low", "high") if pd.notna(row[name])
+            (name, f"{row[name]:.10g} g") for name in ("aim", "low", "high") if pd.notna(row[name])
         ],
         "what_to_do": row["what_to_do"],
         "revision": row["revision"],
         "approved_by": row["approved_by"],
         "cut": stage == "cut",
         "slots": int(bars) if stage == "cut" and pd.notna(bars) else 0,
+        "cards": 1 if stage == "cut" and pd.notna(bars) else _cards(str(row["how_many"])),
         "boxes": 0 if stage == "cut" and pd.notna(bars) else _boxes(str(row["how_many"])),
     }
 
 
 def _boxes(how_many: str) -> int:
-    return min(int(how_many), BOXES) if how_many.strip().isdigit() else BOXES
+    word = how_many.strip()
+    return min(int(word), BOXES) if word.isdecimal() and int(word) > 0 else BOXES
+
+
+def _cards(how_many: str) -> int:
+    """How many cards the weights of one batch fill; 0 where that is not known."""
+    word = how_many.strip()
+    return -(-int(word) // BOXES) if word.isdecimal() else 0

@@ -15,6 +15,7 @@ import pandas as pd
 BAD: Final = ("would fail", "averages short", "reject", "already short")
 OPEN: Final = ("too few", "not settled", "unsettled", "not shown", "holds on average")
 _PADDING: Final = "padding: .3em .4em"
+_LONG: Final = 24  # letters of a word that may be broken
 _NUMBER_UNIT: Final = re.compile(r"(\d) (g|kg|oz|lb|%)(?![a-z])")
 
 
@@ -99,6 +100,8 @@ def _cell(value: Any, side: str, stands_out: bool) -> str:
     elif text.startswith(OPEN):
         shown = f"<b>{shown}</b>"
     style = f"text-align: {side}; vertical-align: top; white-space: {wrap}; {_PADDING}"
+    if max(map(len, text.split()), default=0) > _LONG:  # else it would push others off the paper
+        style += "; overflow-wrap: anywhere"
     return f'<td style="{style}">{shown}</td>'
 
 

@@ -11,13 +11,17 @@ import pandas as pd
 from markupsafe import Markup, escape
 from numpy.typing import ArrayLike, NDArray
 
+from qa_tools.readings.dates import day_words
+
 if TYPE_CHECKING:
     from qa_tools.charts import ControlChart
 
 INK, QUIET, BAD, GOOD = "#222", "#767676", "#A44700", "#0B5A8A"
+_WIDTH: Final = 640.0
 _DOTS: Final = 400  # weighings drawn one by one; more are counted into bars
 _SIDE: Final = 26.0  # room to the left and right of a strip
-_LABELLED: Final = 14  # points of a chart named beneath it
+_SIZE: Final = 9.5  # of letters: 7 pt in print, where a picture is 640 wide
+_CHARACTER: Final = 5.6  # how wide one is, about
 
 
 class _Scale:
@@ -72,17 +76,18 @@ def strip(
     (Markup('<svg'), True)
     """
     weights = np.asarray(net, float)
-    width, height, base = 640.0, 96.0, 66.0
+    height, base = 104.0, 66.0
     marks = [declared, mean, *(one for one in (short,) if one is not None)]
     low, high = min([*marks, float(weights.min())]), max([*marks, float(weights.max())])
     room = 0.04 * (high - low)
-    at = _Scale(low - room, high + room, _SIDE, width - _SIDE)
+    at = _Scale(low - room, high + room, _SIDE, _WIDTH - _SIDE)
     parts = [_line(at(at.low), base, at(at.high), base, QUIET)]
     parts += [
         _line(at(tick), base, at(tick), base + 3, QUIET) + _text(at(tick), base + 12, _short(tick))
         for tick in _ticks(at.low, at.high, 8)
     ]
     taken = [-math.inf] * 3  # how far to the right each row of words is full
+    over = []
     for value, words, dash in (
         (twice, "label − 2T", "2 3"),
         (short, "label − T", "5 3"),
@@ -90,17 +95,18 @@ def strip(
     ):
         if value is not None and at.low <= value <= at.high:
             told = f"{words} {_short(value)} g"
-            half = 2.3 * len(told)
-            row = next(i for i, end in enumerate(taken) if at(value) - half > end or i == 2)
-            taken[row] = at(value) + half
-            parts.append(_line(at(value), 10 + 9 * row, at(value), base, INK, dash))
-            parts.append(_text(at(value), 8 + 9 * row, told))
+            half = _CHARACTER * len(told) / 2
+            middle = _inward(at(value), half)
+            row = next(i for i, end in enumerate(taken) if middle - half > end or i == 2)
+            taken[row] = middle + half
+            over.append(_line(at(value), 10 + 9 * row, at(value), base, INK, dash))
+            over.append(_text(middle, 8 + 9 * row, told))
     if len(weights) <= _DOTS:
         parts.append(_dots(weights, np.asarray(light, bool), at, base))
     else:
         parts.append(_bars(weights, at, base))
     parts.append(_mean(at, mean, lower, upper, base + 21))
-    return _svg(width, height, title, parts)
+    return _svg(_WIDTH, height, title, parts + over)
 
 
 def _dots(
@@ -150,11 +156,14 @@ def _mean(at: _Scale, mean: float, lower: float, upper: float, y: float) -> str:
         drawn = _line(at(ends[0]), y, at(ends[1]), y, INK, width=2)
     x = at(mean)
     drawn += f'<path d="M{_n(x)} {_n(y - 4)}l4 4l-4 4l-4 -4z" fill="{INK}"/>'
-    left = x > (at(at.low) + at(at.high)) / 2
-    far = at(max(lower, at.low)) if left and not math.isnan(lower) else x
-    far = at(min(upper, at.high)) if not left and not math.isnan(upper) else far
-    return drawn + _text(far + (-7 if left else 7), y + 3, f"mean {_short(mean)} g",
-                         "end" if left else "start")  # fmt: skip
+    told = f"mean {_short(mean)} g"
+    left = x if math.isnan(lower) else at(max(lower, at.low))
+    right = x if math.isnan(upper) else at(min(upper, at.high))
+    if right + 7 + _CHARACTER * len(told) < _WIDTH:
+        return drawn + _text(right + 7, y + 3, told, "start")
+    if left - 7 - _CHARACTER * len(told) > 0:
+        return drawn + _text(left - 7, y + 3, told, "end")
+    return drawn + _text(_inward(x, _CHARACTER * len(told) / 2), y + 14, told)
 
 
 def chart(drawn: ControlChart, title: str, marked: Iterable[str] = ()) -> Markup:
@@ -170,60 +179,69 @@ def chart(drawn: ControlChart, title: str, marked: Iterable[str] = ()) -> Markup
         Labels of points that are ringed: those the pack speaks of.
     """
     panels = [drawn] + ([drawn.spread] if drawn.spread is not None else [])
-    width, each = 640.0, 150.0
+    each = 150.0
+    # both by the number of the point: one without a spread has no row beneath
+    x = _Scale(0.5, len(drawn.points) + 0.5, 56, _WIDTH - 44)
     rings = set(marked)
-    parts = []
-    for number, one in enumerate(panels):
-        last = number == len(panels) - 1
-        parts.append(_panel(one, number * each, each, width, rings, last))
-    return _svg(width, each * len(panels) + 20, title, parts)
+    parts = [_panel(one, number * each, each, x, rings) for number, one in enumerate(panels)]
+    parts.append(_names(drawn.points, x, each * len(panels) + 10))
+    return _svg(_WIDTH, each * len(panels) + 20, title, parts)
 
 
-def _panel(
-    one: ControlChart, top: float, each: float, width: float, rings: set[str], last: bool
-) -> str:
+def _panel(one: ControlChart, top: float, each: float, x: _Scale, rings: set[str]) -> str:
     points = one.points
     values = points[["value", "lower", "centre", "upper"]].to_numpy(float)
     low, high = float(np.nanmin(values)), float(np.nanmax(values))
     room = 0.06 * (high - low or 1)
     y = _Scale(low - room, high + room, top + each - 8, top + 18)
-    x = _Scale(1, max(len(points), 2), 68, width - 20)
     parts = [_text(2, top + 10, f"{one.what}, {one.unit}" if one.unit else one.what, "start")]
     for tick in _ticks(y.low, y.high, 4):
         parts.append(
             _line(48, y(tick), 52, y(tick), QUIET) + _text(46, y(tick) + 3, _short(tick), "end")
         )
+    at = points["point"].tolist()
     for name, dash in (("lower", "5 3"), ("centre", ""), ("upper", "5 3")):
-        parts.append(_steps(points[name].to_numpy(float), x, y, dash))
-    value = points["value"].to_numpy(float)
-    path = "".join(
-        f"{'M' if at == 0 else 'L'}{_n(x(at + 1))} {_n(y(one_))}" for at, one_ in enumerate(value)
-    )
-    parts.append(f'<path d="{path}" stroke="{GOOD}" stroke-width="1" fill="none"/>')
+        levels = points[name].to_numpy(float)
+        parts.append(_steps(at, levels, x, y, dash))
+        if not math.isnan(levels[-1]):
+            parts.append(_text(x(x.high) + 3, y(levels[-1]) + 3, _short(levels[-1]), "start"))
+    value = points["value"].tolist()
+    path = "L".join(f"{_n(x(point))} {_n(y(one_))}" for point, one_ in zip(at, value, strict=True))
+    parts.append(f'<path d="M{path}" stroke="{GOOD}" stroke-width="1" fill="none"/>')
     out = set(one.signals["point"].tolist())
-    labels = points["label"].astype(str).tolist()
-    every = max(1, math.ceil(len(points) / _LABELLED))
-    for at, (one_, label) in enumerate(zip(value.tolist(), labels, strict=True), 1):
-        px, py = x(at), y(one_)
-        if at in out:
+    taken = -math.inf  # how far to the right names are written
+    for point, one_, label in zip(at, value, points["label"].astype(str), strict=True):
+        px, py = x(point), y(one_)
+        if point not in out:
+            parts.append(f'<circle cx="{_n(px)}" cy="{_n(py)}" r="2.1" fill="{GOOD}"/>')
+        else:
             parts.append(f'<path d="M{_n(px - 3.4)} {_n(py - 3.4)}l6.8 6.8m0 -6.8l-6.8 6.8" '
                          f'stroke="{BAD}" stroke-width="2.2" fill="none"/>')  # fmt: skip
-            parts.append(_text(px, py - 6 if py > top + 30 else py + 13, label))
-        else:
-            parts.append(f'<circle cx="{_n(px)}" cy="{_n(py)}" r="2.1" fill="{GOOD}"/>')
+            half = _CHARACTER * len(label) / 2
+            if px - half > taken:  # those left out are told beneath the chart, in words
+                parts.append(_text(px, py - 6 if py > top + 30 else py + 13, label))
+                taken = px + half
         if label in rings and len(rings) < len(points):
             parts.append(f'<circle cx="{_n(px)}" cy="{_n(py)}" r="4.6" fill="none" stroke="{INK}" '
                          'stroke-width=".9"/>')  # fmt: skip
-        if last and (at - 1) % every == 0:
-            side = "end" if px > width - 30 else "middle"
-            parts.append(_text(px + (12 if side == "end" else 0), top + each + 10, label, side))
     return "".join(parts)
 
 
-def _steps(levels: NDArray[np.float64], x: _Scale, y: _Scale, dash: str) -> str:
+def _names(points: pd.DataFrame, x: _Scale, y: float) -> str:
+    """Names of points beneath a chart, as many as have room."""
+    labels = points["label"].astype(str).tolist()
+    wide = max(_CHARACTER * max(map(len, labels)), 30.0) + 6
+    every = max(1, math.ceil(len(points) * wide / (x(x.high) - x(x.low))))
+    named = list(zip(points["point"].tolist(), labels, strict=True))[::every]
+    return "".join(_text(x(point), y, label) for point, label in named)
+
+
+def _steps(
+    points: list[int], levels: NDArray[np.float64], x: _Scale, y: _Scale, dash: str
+) -> str:  # fmt: skip
     """A limit, which may differ from point to point, as a stair."""
     path, before = "", math.nan
-    for at, level in enumerate(levels.tolist(), 1):
+    for at, level in zip(points, levels.tolist(), strict=True):
         if math.isnan(level):
             before = math.nan
             continue
@@ -240,7 +258,9 @@ def _steps(levels: NDArray[np.float64], x: _Scale, y: _Scale, dash: str) -> str:
     )
 
 
-def intervals(rows: pd.DataFrame, *, what: str, title: str, zero: bool) -> Markup:
+def intervals(
+    rows: pd.DataFrame, *, what: str, title: str, zero: bool, usual: float | None = None
+) -> Markup:
     """
     One line a thing with its interval: wires and their wander or their offset.
 
@@ -253,13 +273,15 @@ def intervals(rows: pd.DataFrame, *, what: str, title: str, zero: bool) -> Marku
     title : str
     zero : bool
         Whether nought has a line of its own.
+    usual : float, optional
+        What all but the odd ones come to; a dashed line.
     """
-    width, step, left = 640.0, 17.0, 190.0
+    step, left = 17.0, 190.0
     values = rows[["value", "lower", "upper"]].to_numpy(float)
     low = min(0.0, float(np.nanmin(values)))
     high = max(0.0, float(np.nanmax(values)))
     room = 0.05 * (high - low or 1)
-    x = _Scale(low - (room if zero else 0), high + room, left, width - 130)
+    x = _Scale(low - (room if zero else 0), high + room, left, _WIDTH - 130)
     bottom = 14 + step * len(rows)
     parts = []
     for tick in _ticks(x.low, x.high, 6):
@@ -268,6 +290,9 @@ def intervals(rows: pd.DataFrame, *, what: str, title: str, zero: bool) -> Marku
     parts.append(_text(x(x.high) + 6, bottom + 11, what, "start"))
     if zero:
         parts.append(_line(x(0), 10, x(0), bottom, INK))
+    if usual is not None and x.low <= usual <= x.high:
+        parts.append(_line(x(usual), 10, x(usual), bottom, INK, "5 3"))
+        parts.append(_text(x(usual), 8, f"the others {_short(usual)}"))
     for at, row in enumerate(rows.to_dict("records")):
         y = 20 + step * at
         colour = BAD if row["marked"] else GOOD
@@ -279,8 +304,8 @@ def intervals(rows: pd.DataFrame, *, what: str, title: str, zero: bool) -> Marku
             if row["marked"]
             else f'<circle cx="{_n(x(row["value"]))}" cy="{_n(y)}" r="3" fill="{colour}"/>'
         )
-        parts.append(shape + _text(width - 120, y + 3, str(row["words"]), "start"))
-    return _svg(width, bottom + 18, title, parts)
+        parts.append(shape + _text(_WIDTH - 120, y + 3, str(row["words"]), "start"))
+    return _svg(_WIDTH, bottom + 18, title, parts)
 
 
 def over_time(
@@ -298,21 +323,22 @@ def over_time(
         The quantity with its unit.
     title : str
     """
-    width, height = 640.0, 120.0
-    days = [stamp.value for stamp in when]
+    height = 120.0
+    first = min(when)
+    days = [(stamp - first) / pd.Timedelta(days=1) for stamp in when]
     most = max([band, *(abs(one) for one in values)]) * 1.15 or 1.0
-    x = _Scale(min(days), max(days), 52, width - 14)
+    x = _Scale(min(days), max(days), 52, _WIDTH - 14)
     y = _Scale(-most, most, height - 26, 16)
     parts = [_text(2, 10, what, "start")]
     if band:
-        parts.append(f'<rect x="52" y="{_n(y(band))}" width="{_n(width - 66)}" '
+        parts.append(f'<rect x="52" y="{_n(y(band))}" width="{_n(_WIDTH - 66)}" '
                      f'height="{_n(y(-band) - y(band))}" fill="#e9eef2"/>')  # fmt: skip
-        parts.append(_text(width - 14, y(band) - 2, f"± {_short(band)}", "end"))
+        parts.append(_text(_WIDTH - 14, y(band) - 2, f"± {_short(band)}", "end"))
     for tick in _ticks(y.low, y.high, 4):
         parts.append(
             _line(48, y(tick), 52, y(tick), QUIET) + _text(46, y(tick) + 3, _short(tick), "end")
         )
-    parts.append(_line(52, y(0), width - 14, y(0), INK))
+    parts.append(_line(52, y(0), _WIDTH - 14, y(0), INK))
     for day, value in zip(days, values, strict=True):
         out = band and abs(value) > band + 1e-9
         parts.append(
@@ -321,9 +347,11 @@ def over_time(
             if out
             else f'<circle cx="{_n(x(day))}" cy="{_n(y(value))}" r="2" fill="{GOOD}"/>'
         )
-    for stamp, anchor in ((min(when), "start"), (max(when), "end")):
-        parts.append(_text(x(stamp.value), height - 10, f"{stamp:%Y-%m-%d}", anchor))
-    return _svg(width, height, title, parts)
+    ends = [(first, "start"), (max(when), "end")] if max(days) >= 1 else [(first, "middle")]
+    for stamp, anchor in ends:
+        place = x((stamp - first) / pd.Timedelta(days=1))
+        parts.append(_text(place, height - 10, day_words(stamp), anchor))
+    return _svg(_WIDTH, height, title, parts)
 
 
 # ---------------------------------------------------------------- small parts
@@ -332,7 +360,7 @@ def over_time(
 def _svg(width: float, height: float, title: str, parts: Iterable[str]) -> Markup:
     return Markup(
         f'<svg viewBox="0 0 {_n(width)} {_n(height)}" width="{_n(width)}" role="img" '
-        'font-family="system-ui, sans-serif" font-size="8.5" '
+        f'font-family="system-ui, sans-serif" font-size="{_SIZE}" '
         f'xmlns="http://www.w3.org/2000/svg"><title>{escape(title)}</title>'
         f"{''.join(parts)}</svg>"
     )
@@ -343,9 +371,12 @@ def _n(value: float) -> str:
 
 
 def _text(x: float, y: float, text: str, anchor: str = "middle") -> str:
-    return (
-        f'<text x="{_n(x)}" y="{_n(y)}" text-anchor="{anchor}" fill="{INK}">{escape(text)}</text>'
-    )
+    return f'<text x="{_n(x)}" y="{_n(y)}" text-anchor="{anchor}">{escape(text)}</text>'
+
+
+def _inward(middle: float, half: float) -> float:
+    """Where words as wide as this have their middle, to end at the edge at most."""
+    return min(max(middle, half), _WIDTH - half)
 
 
 def _line(

@@ -29,7 +29,6 @@ _KEYS: Final = {
     _READ: {"kind", "number", "before", "at", "files"},
     _READINGS: {"kind", "number", "before", "file", "sheet", "sha256", "rows"},
 }
-
 Rows = list[list[Any]]
 
 

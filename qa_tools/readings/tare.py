@@ -5,6 +5,7 @@ from __future__ import annotations
 import re
 from collections.abc import Mapping
 from dataclasses import dataclass
+from typing import NamedTuple
 
 import numpy as np
 import pandas as pd
@@ -67,7 +68,7 @@ class Tares:
         ]
         table = tare.assign(grams=grams, part=tare["part"].map(squeezed))
         self._of = {
-            (str(product), str(part)): rows
+            (str(product), str(part)): _part(rows)
             for (product, part), rows in table.groupby(["product", "part"], sort=False)
         }
 
@@ -77,8 +78,8 @@ class Tares:
 
     def dated(self, product: str) -> bool:
         """Whether the tare of a product depends on the day."""
-        days = [set(rows["when"].dropna()) | ({None} if rows["when"].isna().any() else set())
-                for (of, _), rows in self._of.items() if of in (product, "")]  # fmt: skip
+        weighed = (part.rows["when"] for (of, _), part in self._of.items() if of in (product, ""))
+        days = [set(when.dropna()) | ({None} if when.isna().any() else set()) for when in weighed]
         return any(len(one) > 1 for one in days)
 
     def of(self, product: str, weighed: str, day: pd.Timestamp | None) -> Tare | str:
@@ -96,11 +97,11 @@ class Tares:
         if not parts:
             return f"no empty part of {product or 'an unnamed product'} is in the tare list"
         found = []
-        for part in parts:
-            rows = self._weighed(product, part)
-            if rows is None:
-                return f'no empty "{part}" of {product} is in the tare list'
-            found.append(_on_day(rows, day))
+        for name in parts:
+            part = self._weighed(product, name)
+            if part is None:
+                return f'no empty "{name}" of {product} is in the tare list'
+            found.append(_on_day(part, day))
         spread = [tare.sd for tare in found]
         return Tare(
             sum(tare.grams for tare in found),
@@ -112,15 +113,22 @@ class Tares:
     def empties(self, product: str, weighed: str, day: pd.Timestamp | None) -> list[pd.DataFrame]:
         """The empty parts whose means are taken off on a day, the rows of one part a table."""
         found = (self._weighed(product, part) for part in self._present(product, weighed))
-        return [_in_use(rows, day)[0] for rows in found if rows is not None]
+        return [_in_use(part, day)[0] for part in found if part is not None]
 
     def _present(self, product: str, weighed: str) -> list[str]:
         said = self._parts.get(product, {})
         return said.get(weighed) or said.get("") or [part for of, part in self._of if of == product]
 
-    def _weighed(self, product: str, part: str) -> pd.DataFrame | None:
-        rows = self._of.get((product, part))
-        return self._of.get(("", part)) if rows is None else rows
+    def _weighed(self, product: str, part: str) -> _Part | None:
+        return self._of.get((product, part), self._of.get(("", part)))
+
+
+class _Part(NamedTuple):
+    """The empties of one part: all rows, by lot, and the day each lot begins, in order."""
+
+    rows: pd.DataFrame
+    lots: Mapping[str, pd.DataFrame]
+    begun: list[tuple[pd.Timestamp, str]]
 
 
 def _parts_by_way(written: str) -> Mapping[str, list[str]]:
@@ -149,15 +157,14 @@ def _parts(written: str) -> list[str]:
             if part.strip()]  # fmt: skip
 
 
-def _on_day(rows: pd.DataFrame, day: pd.Timestamp | None) -> Tare:
-    chosen, remark = _in_use(rows, day)
+def _on_day(part: _Part, day: pd.Timestamp | None) -> Tare:
+    chosen, remark = _in_use(part, day)
     weights = chosen["grams"].to_numpy(float)
     sd = float(np.std(weights, ddof=1)) if len(weights) > 1 else float("nan")
     return Tare(float(weights.mean()), sd, len(weights), remark)
 
 
-def _in_use(rows: pd.DataFrame, day: pd.Timestamp | None) -> tuple[pd.DataFrame, str]:
-    """The lot of parts in use on a day: the latest weighed on or before it; what to know of it."""
+def _part(rows: pd.DataFrame) -> _Part:
     lots = {
         str(lot): part for lot, part in rows.groupby(
             rows["supplier_lot"].where(rows["supplier_lot"] != "", rows["when"].astype(str)),
@@ -168,6 +175,12 @@ def _in_use(rows: pd.DataFrame, day: pd.Timestamp | None) -> tuple[pd.DataFrame,
         ((part["when"].min(), lot) for lot, part in lots.items() if part["when"].notna().any()),
         key=lambda one: one[0],
     )
+    return _Part(rows, lots, begun)
+
+
+def _in_use(part: _Part, day: pd.Timestamp | None) -> tuple[pd.DataFrame, str]:
+    """The lot of parts in use on a day: the latest weighed on or before it; what to know of it."""
+    rows, lots, begun = part
     if not begun:
         return rows, ""
     if day is None:

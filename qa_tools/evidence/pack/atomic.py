@@ -5,9 +5,9 @@ from __future__ import annotations
 import ctypes
 import datetime as dt
 import os
+import re
 import secrets
 import shutil
-import stat
 import sys
 import zipfile
 from collections.abc import Iterator
@@ -16,11 +16,13 @@ from pathlib import Path
 from typing import Final
 
 from qa_tools.evidence.pack import manifest
+from qa_tools.evidence.pack.unpack import ATTRIBUTES
 
 _STAGED: Final = ".{name}.new-"
 _ASIDE: Final = ".{name}.old"
 _SWAP: Final = 2  # RENAME_EXCHANGE on Linux and RENAME_SWAP on macOS
 _HERE: Final = -100  # AT_FDCWD: paths are not relative to an open folder
+_LITTER: Final = (".DS_Store", "Thumbs.db", "desktop.ini")  # that a system leaves where one looks
 _EARLIEST: Final = dt.datetime(1980, 1, 1, tzinfo=dt.UTC)  # that a zip can say
 
 
@@ -41,21 +43,50 @@ def check(out: Path, works: Path) -> None:
     """
     if not out.name or out.name in (".", ".."):
         raise ValueError(f"{out}: give the pack a folder of its own, such as packs/2026-10")
-    place, parent = out.absolute(), out.absolute().parent
+    place, parent = out.resolve(), out.absolute().parent
     if not parent.is_dir():
         raise ValueError(f"there is no folder {out.parent}; make it first")
-    home = works.absolute()
+    home = works.resolve()
     read = home / "weights" if (home / "weights").is_dir() else home  # what a works reads below it
     if place == home or (home.is_dir() and read in (place, *place.parents)):
         raise ValueError(
             f"{out} lies among the files of the works, and would be read with them: put packs "
             "into a folder of their own"
         )
-    if out.exists() and not (out.is_dir() and (out / manifest.NAME).is_file()):
-        raise ValueError(f"{out} is there and is no audit pack: choose another name")
+    if out.exists() or out.is_symlink():
+        _check_ours(out)
     zipped = zip_of(out)
-    if zipped.exists() and not out.exists():
+    if zipped.exists() and not out.exists() and not _aside(out).exists():
         raise ValueError(f"{zipped} is there without its folder: move it, or choose another name")
+    if zipped.exists() and not _is_ours(zipped):
+        raise ValueError(f"{zipped} is there and is no zip of an audit pack: move it away")
+
+
+def _check_ours(out: Path) -> None:
+    """Refuse a folder that holds anything but a pack: it would go when the next is put there."""
+    try:
+        if out.is_symlink():
+            raise manifest.BadManifest("it is a link")
+        facts = manifest.read((out / manifest.NAME).read_bytes())
+    except (manifest.BadManifest, OSError):
+        raise ValueError(f"{out} is there and is no audit pack: choose another name") from None
+    more = [
+        name for name, path in manifest.files_in(out)
+        if name not in facts["files"] and name not in manifest.APART and path.name not in _LITTER
+    ]  # fmt: skip
+    if more:
+        raise ValueError(
+            f"{out / more[0]} is no part of the pack that is there, and would be lost with it: "
+            "move it away first"
+        )
+
+
+def _is_ours(zipped: Path) -> bool:
+    try:
+        with zipfile.ZipFile(zipped) as archive:
+            return any(name.endswith(f"/{manifest.NAME}") for name in archive.namelist())
+    except (zipfile.BadZipFile, OSError):
+        return False
 
 
 @contextmanager
@@ -89,9 +120,13 @@ def put(staged: Path, out: Path, made_at: dt.datetime) -> None:
         if not out.exists():
             os.rename(staged, out)
         elif not _swapped(staged, out):
-            aside = out.absolute().with_name(_ASIDE.format(name=out.name))
+            aside = _aside(out)
             os.rename(out, aside)
-            os.rename(staged, out)
+            try:
+                os.rename(staged, out)
+            except OSError:  # somebody has a file of it open
+                os.rename(aside, out)
+                raise
             shutil.rmtree(aside)
         os.replace(zipped, zip_of(out))
     finally:
@@ -100,20 +135,23 @@ def put(staged: Path, out: Path, made_at: dt.datetime) -> None:
 
 def recover(out: Path) -> None:
     """Clear away what a build that was killed left; put back a pack that stood aside."""
-    parent = out.absolute().parent
-    aside = parent / _ASIDE.format(name=out.name)
+    aside = _aside(out)
     if aside.exists():
         if out.exists():
             shutil.rmtree(aside)
         else:
             os.rename(aside, out)
-    begins = _STAGED.format(name=out.name)
-    for path in parent.iterdir():
-        if path.name.startswith(begins):
+    ours = re.compile(re.escape(_STAGED.format(name=out.name)) + r"[0-9a-f]{8}(\.zip)?")
+    for path in out.absolute().parent.iterdir():
+        if ours.fullmatch(path.name):
             if path.is_dir() and not path.is_symlink():
                 shutil.rmtree(path)
             else:
                 path.unlink()
+
+
+def _aside(out: Path) -> Path:
+    return out.absolute().with_name(_ASIDE.format(name=out.name))
 
 
 def write_zip(folder: Path, zipped: Path, name: str, made_at: dt.datetime) -> None:
@@ -124,7 +162,7 @@ def write_zip(folder: Path, zipped: Path, name: str, made_at: dt.datetime) -> No
             entry = zipfile.ZipInfo(f"{name}/{path}", day)
             entry.compress_type = zipfile.ZIP_DEFLATED
             entry.create_system = 3
-            entry.external_attr = (stat.S_IFREG | 0o644) << 16
+            entry.external_attr = ATTRIBUTES
             archive.writestr(entry, file.read_bytes())
     with zipped.open("rb+") as done:
         os.fsync(done.fileno())

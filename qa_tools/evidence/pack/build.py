@@ -6,6 +6,7 @@ import datetime as dt
 import hashlib
 import html
 from collections.abc import Iterator, Mapping, Sequence
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any, Final, Literal
@@ -16,7 +17,7 @@ from qa_tools.books.draws import SEED
 from qa_tools.books.rulebook import published_text, rulebook
 from qa_tools.evidence.labelled import own_books
 from qa_tools.evidence.pack import atomic, manifest, signing
-from qa_tools.evidence.pack.names import aliases, redacted
+from qa_tools.evidence.pack.names import aliases, redacted, same_but_for_names
 from qa_tools.evidence.pack.page import evidence_page
 from qa_tools.evidence.pack.printed import print_pdf
 from qa_tools.evidence.pack.scope import Day, Scope, scope_of
@@ -27,6 +28,7 @@ from qa_tools.evidence.pack.verdicts import verdict_files
 from qa_tools.evidence.pack.written import csv_bytes, workbook
 from qa_tools.evidence.tables import books_of
 from qa_tools.readings.log import LOG, log_path
+from qa_tools.readings.weighings import ReadingError
 from qa_tools.readings.works import Works, read_works
 
 Paper = Literal["A4", "Letter"]
@@ -161,13 +163,14 @@ def build(
     scope = scope_of(works, *asked)  # refuses before anything is written
     with atomic.staging(place) as staged, telling() as tell:
         tell("copying the files of the works")
-        _copy(works, staged / SOURCES, aliases(works) if without_names else None)
+        alias = aliases(works) if without_names else {}
+        _copy(works, staged / SOURCES, alias, with_log=not without_names)
         if without_names:
-            scope = scope_of(_renamed(works, staged / SOURCES), *asked)
+            scope = scope_of(_renamed(works, staged / SOURCES, alias), *asked)
         tell(f"judging {len(scope.keys)} batches")
         _write(staged, verdict_files(scope))
         tell("writing readings and rule books")
-        _write_readings(staged / "data", scope)
+        _write(staged, {f"data/{name}.csv": csv_bytes(t) for name, t in _readings(scope).items()})
         _write(staged, {f"data/books/{name}.toml": text for name, text in _books(scope)})
         tell("writing the sections")
         sections = [make(scope) for make in SECTIONS]
@@ -185,7 +188,14 @@ def build(
         )  # fmt: skip
         (staged / PAGE).write_text(page, encoding="utf-8", newline="\n")
         tell("printing it")
-        note = print_pdf(staged / PAGE, staged / "evidence.pdf", made_at=made_at)
+        with ThreadPoolExecutor(1) as beside:  # the browser prints on a core of its own
+            printed = beside.submit(
+                print_pdf, staged / PAGE, staged / "evidence.pdf", made_at=made_at
+            )
+            # dated by the data, not by the clock: the same data make the same workbook
+            day = scope.as_of.to_pydatetime() if pd.notna(scope.as_of) else dt.datetime(2000, 1, 1)
+            workbook(_readings(scope), staged / manifest.WORKBOOK, day)
+            note = printed.result()
         if signer is not None:
             (staged / signing.PUBLIC).write_bytes(signer.public)
         facts = manifest.made(
@@ -194,7 +204,7 @@ def build(
             works=works.name,
             parameters=parameters,
             originals=_hashes(works) if without_names else {},
-            previous=manifest.previous_of(place, made_at),
+            previous=manifest.previous_of(place, made_at, works.name),
             seeds={"draws": SEED},
             key=None if signer is None else signer.fingerprint,
         )
@@ -210,7 +220,7 @@ def build(
         identity,
         manifest.seal_of(data),
         gaps.table(sections[:-2]),
-        (note,) if note else (),
+        (*_unknown_names(works, without_names), *([note] if note else [])),
     )
 
 
@@ -232,26 +242,49 @@ def _home(works: Works) -> Path:
     return works.folder.parent if works.folder.is_file() else works.folder
 
 
-def _copy(works: Works, into: Path, alias: Mapping[str, str] | None) -> None:
+def _copy(works: Works, into: Path, alias: Mapping[str, str], with_log: bool) -> None:
     """Every file that was read, and the rule books of one's own; refused where one has changed."""
     for name, known in _hashes(works).items():
         data = (_home(works) / name).read_bytes()
         if hashlib.sha256(data).hexdigest() != known:
             raise ValueError(f"{name} was changed since it was read: read the works again")
-        _write(into, {name: data if alias is None else redacted(data, name, alias)})
+        _write(into, {name: redacted(data, name, alias)})
     for path in own_books(works).values():
         data = path.read_bytes()
-        _write(into, {path.name: data if alias is None else redacted(data, path.name, alias)})
+        if redacted(data, path.name, alias) != data:
+            raise ValueError(f"{path.name} names a person or a customer; take the name out of it")
+        _write(into, {path.name: data})
     log = log_path(works.folder)
-    if log.is_file() and alias is None:
+    if log.is_file() and with_log:
         _write(into.parent, {f"log/{LOG}": log.read_bytes()})
 
 
-def _renamed(works: Works, sources: Path) -> Works:
+def _renamed(works: Works, sources: Path, alias: Mapping[str, str]) -> Works:
     """The works as its copies without names tell it; its name, log and hashes stay its own."""
     alone = works.folder.name if works.folder.is_file() else ""
-    again = read_works(sources / alone)
-    return replace(again, name=works.name, folder=works.folder, files=works.files)
+    try:
+        again = read_works(sources / alone)
+    except ReadingError as fault:
+        raise ValueError(
+            f"names cannot be left out: one is also another word of the files ({fault})"
+        ) from None
+    same_but_for_names(works, again, alias)
+    files = again.files.assign(sha256=again.files["file"].map(_hashes(works)))
+    return replace(again, name=works.name, folder=works.folder, files=files)
+
+
+def _unknown_names(works: Works, without_names: bool) -> Iterator[str]:
+    """What a person must look at who leaves names out: where they could stand unknown to us."""
+    if without_names:
+        unread = works.files[works.files["columns not used"] != ""]
+        pairs = zip(unread["file"], unread["columns not used"], strict=True)
+        columns = "; ".join(f"{file}: {heads}" for file, heads in pairs)
+        yield (
+            "Left out are the names in the columns for people and customers. Others, that stand "
+            "only in notes or in columns that are not read"
+            + (f" ({columns})" if columns else "")
+            + ", are not known as names: look through the pack before you hand it over."
+        )
 
 
 def _books(scope: Scope) -> Iterator[tuple[str, bytes]]:
@@ -269,10 +302,6 @@ def _write(folder: Path, files: Mapping[str, bytes | str]) -> None:
         path.write_bytes(data if isinstance(data, bytes) else data.encode())
 
 
-def _write_readings(folder: Path, scope: Scope) -> None:
-    """The readings of the batches spoken of, used and not, as CSV and as one workbook."""
-    tables = {"readings-used": scope.used, "readings-not-used": scope.not_used}
-    _write(folder, {f"{name}.csv": csv_bytes(table) for name, table in tables.items()})
-    # dated by the data, not by the clock: the same data make the same workbook
-    day = scope.as_of.to_pydatetime() if pd.notna(scope.as_of) else dt.datetime(2000, 1, 1)
-    workbook(tables, folder / "readings.xlsx", day)
+def _readings(scope: Scope) -> dict[str, pd.DataFrame]:
+    """The readings of the batches spoken of, used and not."""
+    return {"readings-used": scope.used, "readings-not-used": scope.not_used}

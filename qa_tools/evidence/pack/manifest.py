@@ -17,6 +17,7 @@ NAME: Final = "manifest.json"
 SIGNATURE: Final = "manifest.sig"
 APART: Final = (NAME, SIGNATURE)  # what the manifest cannot list
 DATA: Final = "data/"
+WORKBOOK: Final = "data/readings.xlsx"  # the CSV files over again, in bytes of its library's making
 FORMAT: Final = 1
 LARGEST: Final = 50_000_000  # bytes of a manifest worth reading
 LIBRARIES: Final = ("numpy", "pandas", "scipy", "statsmodels", "python-calamine", "XlsxWriter")
@@ -83,10 +84,20 @@ def identity_of(parameters: Mapping[str, Any], files: Mapping[str, Mapping[str, 
     ----------
     parameters : mapping
     files : mapping
-        As in a manifest: those that do not lie under ``data/`` do not count.
+        As in a manifest: those that do not lie under ``data/`` do not count, nor does the workbook,
+        which says again what the CSV files say.
     """
-    data = {name: one["sha256"] for name, one in files.items() if name.startswith(DATA)}
+    data = {
+        name: one["sha256"]
+        for name, one in files.items()
+        if name.startswith(DATA) and name != WORKBOOK
+    }
     return digest({"parameters": dict(parameters), "data": data})
+
+
+def contents_of(facts: Mapping[str, Any]) -> str:
+    """A hash of all else that a manifest says, so that no letter of it can change alone."""
+    return digest({name: fact for name, fact in facts.items() if name != "contents"})
 
 
 def short(identity: str) -> str:
@@ -114,13 +125,12 @@ def made(
 ) -> dict[str, Any]:
     """The manifest of a folder that is otherwise complete."""
     files = hashes(folder, lambda name: name not in APART)
-    return {
+    facts = {
         "format": FORMAT,
         "made_at": made_at.isoformat(),
         "works": works,
         "parameters": dict(parameters),
         "identity": identity_of(parameters, files),
-        "contents": digest(files),
         "files": files,
         "originals": dict(originals),
         "previous": None if previous is None else dict(previous),
@@ -128,6 +138,7 @@ def made(
         "seeds": dict(seeds),
         "key": key,
     }
+    return facts | {"contents": contents_of(facts)}
 
 
 def software() -> dict[str, str]:
@@ -160,6 +171,7 @@ def read(data: bytes) -> dict[str, Any]:
         raise BadManifest(f"{NAME} has {len(data)} bytes, more than any pack of ours")
     try:
         facts = json.loads(data.decode("ascii"))
+        canonical(facts)  # NaN, or lists within lists without end, have no such form
     except (UnicodeDecodeError, ValueError, RecursionError) as fault:
         raise BadManifest(f"{NAME} cannot be read: {fault}") from None
     if not isinstance(facts, dict):
@@ -186,9 +198,10 @@ def read(data: bytes) -> dict[str, Any]:
     return facts
 
 
-def previous_of(out: Path, before: dt.datetime) -> dict[str, str] | None:
+def previous_of(out: Path, before: dt.datetime, works: str) -> dict[str, str] | None:
     """
-    The newest pack made before, of those beside a place or in it: name, identity, seal, time.
+    The newest pack of a works made before, of those beside a place or in it: name, identity, seal,
+    time.
 
     None where there is none. A folder whose manifest cannot be read is no pack.
     """
@@ -202,7 +215,7 @@ def previous_of(out: Path, before: dt.datetime) -> dict[str, str] | None:
             facts = read(data)
         except BadManifest:
             continue
-        if facts["made_at"] < before.isoformat():
+        if facts["works"] == works and facts["made_at"] < before.isoformat():
             found.append((facts["made_at"], path.name, facts["identity"], seal_of(data)))
     if not found:
         return None

@@ -79,7 +79,7 @@ def css_text(text: str) -> Markup:
     Examples
     --------
     >>> print(css_text('A & "B"</style>'))
-    "A \\26 \\22 B\\22 \\3c /style\\3e "
+    "A \\26  \\22 B\\22 \\3c \\2f style\\3e "
     """
     plain = re.sub(r"[^\w .,:;()+-]", lambda found: f"\\{ord(found[0]):x} ", text)
     return Markup(f'"{plain}"')

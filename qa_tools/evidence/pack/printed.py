@@ -26,6 +26,12 @@ _PLACES: Final = (
     r"C:\Program Files\Microsoft\Edge\Application\msedge.exe",
     r"C:\Program Files (x86)\Microsoft\Edge\Application\msedge.exe",
 )
+_OWN: Final = (  # installed for one person
+    "Applications/Google Chrome.app/Contents/MacOS/Google Chrome",
+    "Applications/Chromium.app/Contents/MacOS/Chromium",
+    "Google/Chrome/Application/chrome.exe",
+    "Chromium/Application/chrome.exe",
+)
 _FLAGS: Final = (
     "--headless", "--disable-gpu", "--disable-quic", "--disable-extensions", "--disable-sync",
     "--disable-background-networking", "--disable-component-update", "--disable-default-apps",
@@ -52,21 +58,31 @@ def print_pdf(page: Path, pdf: Path, *, made_at: dt.datetime) -> str:
         "" where it was printed; else in plain words why not. A page without a PDF is still a page:
         any browser prints it.
     """
+    named = os.environ.get(BROWSER)
     browser = found_browser()
     if browser is None:
-        return (
-            "No PDF was made: no Chromium, Chrome or Edge is on this machine. Open evidence.html "
-            f"in any browser and print it, or name one in {BROWSER}."
+        here = (
+            f"{BROWSER} names {named}, which is not there"
+            if named
+            else "no Chromium, Chrome or Edge is on this machine"
         )
-    with tempfile.TemporaryDirectory(prefix="qa-tools-") as profile:
-        made = Path(profile) / "page.pdf"
+        return (
+            f"No PDF was made: {here}. Open {page.name} in any browser and print it, or name a "
+            f"browser in {BROWSER}."
+        )
+    # what the browser leaves behind as it ends is no reason to fail
+    with tempfile.TemporaryDirectory(
+        prefix="qa-tools-", dir=_sees(browser), ignore_cleanup_errors=True
+    ) as folder:
+        copied, made = Path(folder, page.name), Path(folder, "made.pdf")
+        shutil.copyfile(page, copied)
         command = [
             browser,
             *_FLAGS,
             *(["--no-sandbox"] if sys.platform == "linux" and os.geteuid() == 0 else []),
-            f"--user-data-dir={profile}/profile",
+            f"--user-data-dir={Path(folder, 'profile')}",
             f"--print-to-pdf={made}",
-            page.absolute().as_uri(),
+            copied.as_uri(),
         ]
         try:
             subprocess.run(
@@ -78,10 +94,22 @@ def print_pdf(page: Path, pdf: Path, *, made_at: dt.datetime) -> str:
                 stderr=subprocess.DEVNULL,
             )
             data = made.read_bytes()
-        except (subprocess.SubprocessError, OSError) as reason:
-            return f"No PDF was made: {Path(browser).name} did not print the page ({reason})."
+        except (subprocess.SubprocessError, OSError) as error:
+            why = _why(error)
+            return (
+                f"No PDF was made: {browser} {why}. Open {page.name} in any browser and print it."
+            )
     pdf.write_bytes(dated(data, made_at))
     return ""
+
+
+def _why(error: Exception) -> str:
+    """Why nothing was printed, without the long command."""
+    if isinstance(error, subprocess.TimeoutExpired):
+        return f"took more than {_PATIENCE} seconds"
+    if isinstance(error, subprocess.CalledProcessError):
+        return f"ended with status {error.returncode}"
+    return "wrote nothing" if isinstance(error, FileNotFoundError) else f"did not start ({error})"
 
 
 def found_browser() -> str | None:
@@ -89,9 +117,20 @@ def found_browser() -> str | None:
     named = os.environ.get(BROWSER)
     if named:
         return shutil.which(named)
+    homes = [Path.home(), Path(os.environ.get("LOCALAPPDATA", Path.home()))]
+    places = [*map(Path, _PLACES), *(home / place for home in homes for place in _OWN)]
     on_path = (shutil.which(name) for name in _NAMES)
-    there = (place for place in _PLACES if Path(place).is_file())
+    there = (str(place) for place in places if place.is_file())
     return next((one for one in (*on_path, *there) if one), None)
+
+
+def _sees(browser: str) -> Path | None:
+    """Where a browser shut in by snap can read and write; None for any folder."""
+    if "snap" not in (*Path(browser).parts, *Path(browser).resolve().parts):
+        return None
+    folder = Path.home() / "snap" / Path(browser).name / "common"
+    folder.mkdir(parents=True, exist_ok=True)
+    return folder
 
 
 def dated(data: bytes, made_at: dt.datetime) -> bytes:

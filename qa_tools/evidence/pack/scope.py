@@ -11,11 +11,12 @@ from typing import Any
 
 import pandas as pd
 
-from qa_tools.evidence.batches import Batch, batches_of
+from qa_tools.evidence.batches import Batch
 from qa_tools.evidence.charted import WeekChart, charts_of
 from qa_tools.evidence.cutter import Cutters
 from qa_tools.evidence.cutters import cut_loaves
 from qa_tools.evidence.cutters import cutters as of_cutters
+from qa_tools.evidence.pack.halves import judged
 from qa_tools.evidence.period import days_of, last_date, lost_in, of_period
 from qa_tools.evidence.plan_kept import Planned, planned
 from qa_tools.evidence.week import Week, parse_day
@@ -89,7 +90,7 @@ class Scope:
     @cached_property
     def checks(self) -> tuple[Batch, ...]:
         """The batches, judged: our own check and every book; fresh ones last."""
-        return tuple(batches_of(self.works, self.so_far, self.keys, None, self.as_of))
+        return tuple(judged(self.works, self.so_far, self.keys, self.as_of))
 
     @cached_property
     def used(self) -> pd.DataFrame:

@@ -5,6 +5,7 @@ from __future__ import annotations
 import hashlib
 import os
 import re
+from contextlib import suppress
 from pathlib import Path
 from typing import Any
 
@@ -15,6 +16,10 @@ _MISSING = (
     "signing needs one more library: pip install cryptography "
     '(or install this toolkit as "qa_tools[signing]")'
 )
+
+
+class NoLibrary(ValueError):
+    """The library for keys is not installed."""
 
 
 def make_key(path: str | Path) -> str:
@@ -43,7 +48,7 @@ def make_key(path: str | Path) -> str:
     Ed25519, RFC 8032. The file is not encrypted; only its owner may read it.
     """
     place = Path(path)
-    if place.exists():
+    if place.exists() or place.is_symlink():
         raise ValueError(f"{path} is there already, and a key is never written over")
     if not place.absolute().parent.is_dir():
         raise ValueError(f"there is no folder {place.parent}; make it first")
@@ -66,9 +71,11 @@ class Signer:
 
     def __init__(self, path: str | Path) -> None:
         library = _library()
+        if not Path(path).is_file():
+            raise ValueError(f"there is no file {path}; make a key with: qa-tools key {path}")
         try:
             key = library.serialization.load_pem_private_key(Path(path).read_bytes(), None)
-        except (ValueError, TypeError) as fault:
+        except (ValueError, TypeError, library.Unsupported) as fault:
             raise ValueError(f"{path} holds no private key made by qa-tools key: {fault}") from None
         if not isinstance(key, library.ed25519.Ed25519PrivateKey):
             raise ValueError(f"{path} holds a key of another kind; make one with qa-tools key")
@@ -136,8 +143,9 @@ def as_fingerprint(key: str | Path) -> str:
     plain = re.sub(r"[\s:-]", "", str(key)).casefold()
     if re.fullmatch(r"[0-9a-f]{64}", plain):
         return _grouped(plain)
-    if Path(key).is_file():
-        return fingerprint(Path(key).read_bytes())
+    with suppress(OSError):  # too long for the name of a file
+        if Path(key).is_file():
+            return fingerprint(Path(key).read_bytes())
     raise ValueError(
         f"{key} is neither a fingerprint (64 digits 0-9 and a-f) nor the file of a public key"
     )
@@ -151,7 +159,9 @@ def _raw(public: bytes) -> bytes:
     library = _library()
     try:
         key = library.serialization.load_pem_public_key(public)
-    except (ValueError, TypeError):
+    except (ValueError, TypeError, library.Unsupported):
+        if b"PRIVATE KEY" in public:
+            raise ValueError("that is a private key: it is for its owner alone") from None
         raise ValueError("that is not the file of a public key") from None
     if not isinstance(key, library.ed25519.Ed25519PublicKey):
         raise ValueError("that is a public key of another kind than packs are signed with")
@@ -174,11 +184,12 @@ class _Library:
     """The parts of the library for keys that are used here."""
 
     def __init__(self) -> None:
-        from cryptography.exceptions import InvalidSignature
+        from cryptography.exceptions import InvalidSignature, UnsupportedAlgorithm
         from cryptography.hazmat.primitives import serialization
         from cryptography.hazmat.primitives.asymmetric import ed25519
 
         self.InvalidSignature: Any = InvalidSignature
+        self.Unsupported: Any = UnsupportedAlgorithm
         self.serialization: Any = serialization
         self.ed25519: Any = ed25519
 
@@ -187,4 +198,4 @@ def _library() -> _Library:
     try:
         return _Library()
     except ImportError:
-        raise ValueError(_MISSING) from None
+        raise NoLibrary(_MISSING) from None

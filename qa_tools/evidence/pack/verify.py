@@ -18,19 +18,20 @@ import pandas as pd
 from qa_tools.evidence.pack import manifest
 from qa_tools.evidence.pack.signing import (
     PUBLIC,
+    NoLibrary,
     as_fingerprint,
     check_signature,
     fingerprint,
 )
-from qa_tools.evidence.pack.unpack import Unsafe, opened
+from qa_tools.evidence.pack.unpack import Unsafe, one_of, opened
 from qa_tools.evidence.pack.verdicts import FOLDER, recomputed
 from qa_tools.readings.log import LOG, check_chain
-from qa_tools.readings.weighings import ReadingError
 
 SOURCES: Final = "data/sources"
 LOG_PLACE: Final = f"data/log/{LOG}"
 CLOSE: Final = 2e-6  # grams or shares: verdicts are written to a millionth
 _SHOWN: Final = 20  # problems in print
+_LONGEST: Final = 200  # letters of a row or cell that are told
 
 
 class Problem(NamedTuple):
@@ -111,8 +112,8 @@ class Verified:
         else:
             yield "Whole, and every verdict comes out again from its data."
             yield (
-                "Somebody who changed everything in it alike would not show: ask its maker for the "
-                "seal, and check with it."
+                "Somebody who changed it and made its manifest anew would not show: ask its maker "
+                "for the seal, and check with it."
             )
         if self.identity:
             yield f"identity  {manifest.short(self.identity)}"
@@ -137,7 +138,8 @@ def verify(
     expect : str, optional
         The seal its maker gave you by another way.
     key : str or path, optional
-        The fingerprint of its maker's public key, or the file of that key.
+        The fingerprint of its maker's public key, or the file of that key; not the one that lies
+        in the pack.
 
     Returns
     -------
@@ -146,8 +148,8 @@ def verify(
     Raises
     ------
     ValueError
-        There is no such pack, or `expect` or `key` can be none. What is wrong with a pack is no
-        error: it is what this finds.
+        There is no such pack, `expect` or `key` can be none, or a `key` is to be checked without
+        the library for keys. What is wrong with a pack is no error: it is what this finds.
 
     Notes
     -----
@@ -169,8 +171,13 @@ def verify(
     [['changed', 'evidence.html']]
     """
     seal = None if expect is None else _seal(expect)
-    wanted = None if key is None else as_fingerprint(key)
     path = Path(pack)
+    if key is not None and path.absolute() in Path(key).absolute().parents:
+        raise ValueError(
+            f"{key} came with the pack, and tells nothing of who signed it: give the fingerprint, "
+            "or the key, that its maker gave you by another way"
+        )
+    wanted = None if key is None else as_fingerprint(key)
     try:
         with opened(path) as folder:
             return _verified(folder, path, seal, wanted)
@@ -205,9 +212,9 @@ def _verified(folder: Path, pack: Path, expect: str | None, key: str | None) -> 
         problems.append(Problem("not in its one form: edited by hand", manifest.NAME))
     problems += _files(folder, facts)
     problems += _sums(facts)
-    signed, of_key = _signature(folder, facts, data, key)
+    signed, of_key, notes = _signature(folder, facts, data, key)
     problems += of_key
-    notes = _before(pack, facts, problems)
+    notes += _before(pack, facts, problems)
     if (folder / LOG_PLACE).is_file():
         problems += [Problem(fault, LOG_PLACE) for fault in check_chain(folder / LOG_PLACE)]
     problems += _verdicts(folder, facts)
@@ -226,8 +233,11 @@ def _verified(folder: Path, pack: Path, expect: str | None, key: str | None) -> 
 def _answer(
     problems: list[Problem], identity: str, seal: str, sealed: bool, signed: bool, notes: list[str]
 ) -> Verified:
-    table = pd.DataFrame(problems, columns=Problem._fields)
-    return Verified(table, identity, seal, sealed, signed, tuple(notes))
+    # names and reasons come out of the pack: nothing in them may look like a line of ours
+    rows = [[_printable(one) if isinstance(one, str) else one for one in row] for row in problems]
+    table = pd.DataFrame(rows, columns=Problem._fields)
+    told = tuple(_printable(note) for note in notes)
+    return Verified(table, _printable(identity), seal, sealed, signed, told)
 
 
 def _files(folder: Path, facts: Mapping[str, Any]) -> Iterator[Problem]:
@@ -240,39 +250,50 @@ def _files(folder: Path, facts: Mapping[str, Any]) -> Iterator[Problem]:
                 yield Problem("added", name)
             continue
         about = listed.pop(name)
-        content = path.read_bytes()
-        found = hashlib.sha256(content).hexdigest()
-        if found != about["sha256"] or len(content) != about["bytes"]:
-            yield Problem("changed", name, found=found, expected=str(about["sha256"]))
+        try:
+            with path.open("rb") as file:
+                found = hashlib.file_digest(file, "sha256").hexdigest()
+        except OSError as reason:
+            yield Problem(f"cannot be read: {reason.strerror}", name)
+            continue
+        if found != about["sha256"] or path.stat().st_size != about["bytes"]:
+            yield Problem("changed", name, found=found, expected=about["sha256"])
+    for path in sorted(folder.rglob("*")):
+        if path.is_dir() and not any(path.iterdir()):
+            yield Problem("added: an empty folder", path.relative_to(folder).as_posix())
     yield from (Problem("missing", name) for name in listed)
 
 
 def _sums(facts: Mapping[str, Any]) -> Iterator[Problem]:
     """The two hashes of the manifest over what else it says."""
     for name, found in (
-        ("contents", manifest.digest(facts["files"])),
+        ("contents", manifest.contents_of(facts)),
         ("identity", manifest.identity_of(facts["parameters"], facts["files"])),
     ):
         if found != facts[name]:
-            what = f"its {name} does not follow from its files: edited by hand"
+            what = f"its {name} does not follow from what else it says: edited by hand"
             yield Problem(what, manifest.NAME, 0, name, facts[name], found)
 
 
 def _signature(
     folder: Path, facts: Mapping[str, Any], data: bytes, key: str | None
-) -> tuple[bool, list[Problem]]:
-    """Whether the key that was expected signed it; what is wrong with the signature."""
+) -> tuple[bool, list[Problem], list[str]]:
+    """Whether the key that was expected signed it; what is wrong with the signature; notes."""
     if facts["key"] is None:
-        return False, [Problem("not signed", expected=key)] if key else []
+        return False, [Problem("not signed", manifest.NAME, expected=key)] if key else [], []
     signature, public = folder / manifest.SIGNATURE, folder / PUBLIC
     missing = [one.name for one in (signature, public) if not one.is_file()]
     if missing:
-        return False, [Problem("missing", name) for name in missing]
+        return False, [Problem("missing", name) for name in missing], []
     try:
         known = fingerprint(public.read_bytes())
         right = check_signature(data, signature.read_bytes(), public.read_bytes())
+    except NoLibrary as reason:
+        if key is not None:
+            raise
+        return False, [], [f"Its signature was not checked: {reason}."]
     except ValueError as reason:
-        return False, [Problem(f"signature not checked: {reason}", PUBLIC)]
+        return False, [Problem(f"signature not checked: {reason}", PUBLIC)], []
     problems = []
     if known != facts["key"]:
         problems.append(Problem("another key than its manifest names", PUBLIC, 0, "", known,
@@ -281,7 +302,13 @@ def _signature(
         problems.append(Problem("the signature is not of this manifest", manifest.SIGNATURE))
     if key is not None and known != key:
         problems.append(Problem("signed with another key", PUBLIC, 0, "", known, key))
-    return key is not None and not problems, problems
+    if problems or key is not None:
+        return not problems, problems, []
+    note = (
+        f"Signed with the key {known}: by its maker, if that is the fingerprint they gave you by "
+        "another way."
+    )
+    return False, [], [note]
 
 
 def _before(pack: Path, facts: Mapping[str, Any], problems: list[Problem]) -> list[str]:
@@ -294,23 +321,34 @@ def _before(pack: Path, facts: Mapping[str, Any], problems: list[Problem]) -> li
     if not re.fullmatch(r"[^/\\:]+", named) or named in (".", ".."):
         problems.append(Problem("the pack before has no usable name", manifest.NAME))
         return []
-    beside = pack.absolute().parent / named / manifest.NAME
-    if named == pack.absolute().name.removesuffix(".zip") or not beside.is_file():
+    parent, name = pack.absolute().parent, pack.absolute().name
+    try:
+        beside = [] if named == name.removesuffix(".zip") else _manifests(parent, named)
+    except (Unsafe, OSError) as reason:
+        return [f"Not looked at: {about}; it cannot be opened: {reason}."]
+    if not beside:
         return [f"Not looked at: {about}; it is not beside this one."]
-    if manifest.seal_of(beside.read_bytes()) != before.get("seal"):
-        problems.append(
-            Problem("the pack before is not the one this pack names", f"../{named}", 0, "",
-                    manifest.seal_of(beside.read_bytes()), str(before.get("seal")))
-        )  # fmt: skip
-        return []
+    for path, data in beside:
+        if manifest.seal_of(data) != before.get("seal"):
+            problems.append(
+                Problem("the pack before is not the one this pack names", f"../{path.name}", 0, "",
+                        manifest.seal_of(data), str(before.get("seal")))
+            )  # fmt: skip
+            return []
     return [f"Follows {about}, which lies beside it."]
+
+
+def _manifests(parent: Path, named: str) -> list[tuple[Path, bytes]]:
+    """The manifests of a pack by its name, as a folder and as a zip, where they are there."""
+    forms = (parent / named, parent / f"{named}.zip")
+    return [(path, one_of(path, manifest.NAME)) for path in forms if path.exists()]
 
 
 def _verdicts(folder: Path, facts: Mapping[str, Any]) -> Iterator[Problem]:
     """Every verdict worked out again from the sources in the pack, cell by cell."""
     try:
         again = recomputed(folder / SOURCES, facts["parameters"])
-    except (ReadingError, ValueError, TypeError, KeyError, OSError) as reason:
+    except Exception as reason:  # the sources may be anything: whatever they break is their fault
         yield Problem(f"verdicts not worked out again: {reason}", SOURCES)
         return
     for name, content in again.items():
@@ -329,23 +367,30 @@ def _verdicts(folder: Path, facts: Mapping[str, Any]) -> Iterator[Problem]:
 def _differences(name: str, found: bytes, expected: bytes) -> Iterator[Problem]:
     if found == expected:
         return
-    there, again = _rows(found), _rows(expected)
+    try:
+        there, again = _rows(found), _rows(expected)
+    except csv.Error as reason:
+        yield Problem(f"no table: {reason}", name)
+        return
     if there[:1] != again[:1]:
         yield Problem("other columns than come out of the data", name, 1)
         return
     for number in range(1, max(len(there), len(again))):
         if number >= len(again):
             yield Problem("a row that does not come out of the data", name, number + 1,
-                          found=", ".join(there[number])[:200])  # fmt: skip
+                          found=", ".join(there[number])[:_LONGEST])  # fmt: skip
         elif number >= len(there):
             yield Problem("a row is missing", name, number + 1,
-                          expected=", ".join(again[number])[:200])  # fmt: skip
+                          expected=", ".join(again[number])[:_LONGEST])  # fmt: skip
         else:
+            if len(there[number]) > len(again[number]):
+                more = ", ".join(there[number][len(again[number]) :])[:_LONGEST]
+                yield Problem("cells behind the last column", name, number + 1, found=more)
             for place, cell in enumerate(again[number]):
                 mine = there[number][place] if place < len(there[number]) else ""
                 if not _same(mine, cell):
                     yield Problem("does not come out of the data", name, number + 1,
-                                  again[0][place], mine, cell)  # fmt: skip
+                                  again[0][place], mine[:_LONGEST], cell)  # fmt: skip
 
 
 def _rows(content: bytes) -> list[list[str]]:
@@ -360,6 +405,13 @@ def _same(one: str, other: str) -> bool:
         return math.isclose(float(one), float(other), rel_tol=0, abs_tol=CLOSE)
     except ValueError:
         return False
+
+
+def _printable(text: str) -> str:
+    """A text as one line, every letter that a screen would act on or cannot show written out."""
+    return "".join(
+        one if one.isprintable() else one.encode("unicode_escape").decode("ascii") for one in text
+    )
 
 
 def _told(problem: Problem) -> str:

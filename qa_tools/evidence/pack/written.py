@@ -14,10 +14,19 @@ import numpy as np
 import pandas as pd
 
 # How a cell begins that a spreadsheet may take for a formula. From memory: the advice of the Open
-# Worldwide Application Security Project on CSV injection names these six.
-FORMULA: Final = ("=", "+", "-", "@", "\t", "\r")
-AS_TEXT: Final = "'"  # put before such a text; a text that begins with it gets another one
+# Worldwide Application Security Project on CSV injection names these, wide forms and line ends too,
+# and warns of what follows a separator: where the comma is decimal, spreadsheets split at ";".
+FORMULA: Final = "=+-@\uff1d\uff0b\uff0d\uff20"
+AS_TEXT: Final = "'"
+_UNSEEN: Final = " \xa0\u200b\ufeff"
+_BEGINS: Final = re.compile(
+    rf"^[{_UNSEEN}]*(?=[{re.escape(FORMULA)}{AS_TEXT}\t\r\n])"
+    rf"|[;\t\r\n][{_UNSEEN}]*(?=[{re.escape(FORMULA)}{AS_TEXT}])"
+)
+_OLDEST: Final = dt.datetime(1900, 3, 1)  # a workbook's days before it are off by one, or missing
+_WHOLE: Final = 2**53  # beyond it a workbook's numbers skip some
 LONGEST: Final = 32_767  # characters in a cell of a workbook
+_CUT: Final = " ... (cut)"
 ROWS: Final = 1_048_576
 _STRANGE: Final = re.compile("[\x00-\x08\x0b\x0c\x0e-\x1f\ufffe\uffff]")  # not allowed in XML 1.0
 
@@ -26,10 +35,11 @@ def csv_bytes(table: pd.DataFrame) -> bytes:
     """
     A table as CSV (RFC 4180): UTF-8, numbers by the shortest digits that read back the same.
 
-    A text that a spreadsheet could take for a formula, beginning with ``= + - @``, a tab or a
-    return, gets an apostrophe before it, and so does one that begins with an apostrophe: take the
-    first apostrophe off to have the text again. Numbers are written as they are. Dates are ISO,
-    with a time where there is one; missing is empty.
+    A text that a spreadsheet could take for a formula gets an apostrophe: before ``= + - @`` (also
+    in their wide forms) or an apostrophe at the beginning or after ``;``, a tab or a line end, and
+    before a tab or a line end at the beginning, each time spaces aside. Take the first apostrophe
+    off at these places to have the text again. Numbers are written as they are. Dates are ISO, with
+    a time where there is one; missing is empty.
 
     Examples
     --------
@@ -39,7 +49,7 @@ def csv_bytes(table: pd.DataFrame) -> bytes:
     out = io.StringIO(newline="")
     writer = csv.writer(out, lineterminator="\r\n")
     writer.writerow([_text(str(name)) for name in table.columns])
-    columns = [_column(table[name]) for name in table.columns]
+    columns = [_column(table.iloc[:, place]) for place in range(table.shape[1])]
     writer.writerows(zip(*columns, strict=True) if columns else [])
     return out.getvalue().encode("utf-8", "backslashreplace")
 
@@ -85,7 +95,9 @@ def workbook(tables: Mapping[str, pd.DataFrame], path: Path, created: dt.datetim
             sheet.freeze_panes(1, 0)
             for place, column in enumerate(table.columns):
                 sheet.write_string(0, place, _shown(str(column)), head)
-            columns = [list(map(_cell, table[column].tolist())) for column in table.columns]
+            columns = [
+                list(map(_cell, table.iloc[:, place].tolist())) for place in range(table.shape[1])
+            ]
             write = sheet.write_string, sheet.write_number
             for number, row in enumerate(zip(*columns, strict=True), 1):
                 for place, cell in enumerate(row):
@@ -103,7 +115,7 @@ def workbook(tables: Mapping[str, pd.DataFrame], path: Path, created: dt.datetim
 
 
 def _text(text: str) -> str:
-    return AS_TEXT + text if text.startswith((*FORMULA, AS_TEXT)) else text
+    return _BEGINS.sub(rf"\g<0>{AS_TEXT}", text)
 
 
 def _column(column: pd.Series[Any]) -> list[str]:
@@ -130,8 +142,12 @@ def _one(value: Any) -> str:
         return _text(value)
     if value is None or pd.isna(value):
         return ""
-    if isinstance(value, pd.Timestamp):
-        return f"{value:%Y-%m-%d}" if value == value.normalize() else value.isoformat(sep=" ")
+    if isinstance(value, np.generic):
+        value = value.item()
+    if isinstance(value, dt.datetime):
+        moment = pd.Timestamp(value)
+        midnight = moment == moment.normalize() and moment.tz is None
+        return f"{moment:%Y-%m-%d}" if midnight else moment.isoformat(sep=" ")
     if isinstance(value, float):
         return repr(value)
     return str(value) if isinstance(value, int) else _text(str(value))
@@ -143,15 +159,28 @@ def _cell(value: Any) -> Any:
         return _shown(value)
     if value is None or pd.isna(value):
         return None
-    if isinstance(value, pd.Timestamp):
-        return value.to_pydatetime()
-    if isinstance(value, bool | int | float):
+    if isinstance(value, np.generic):
+        value = value.item()
+    if isinstance(value, bool):
+        return value
+    if isinstance(value, float):
         return value if abs(value) < float("inf") else str(value)
-    return _shown(str(value))
+    if isinstance(value, int):
+        return value if abs(value) <= _WHOLE else str(value)
+    if isinstance(value, dt.date):
+        moment = pd.Timestamp(value)
+        if moment.tz is None and moment >= _OLDEST:
+            return moment.to_pydatetime(warn=False)
+    return _shown(_one(value).removeprefix(AS_TEXT))
 
 
 def _shown(text: str) -> str:
     """A text that a workbook can hold: no characters XML lacks, no longer than a cell."""
     clean = _STRANGE.sub(lambda found: f"\\x{ord(found[0]):02x}", text)
     clean = clean.encode("utf-8", "backslashreplace").decode("utf-8")
-    return clean if len(clean) <= LONGEST else clean[: LONGEST - 12] + " ... (cut)"
+    if len(clean) <= LONGEST // 2:
+        return clean
+    units = clean.encode("utf-16-le")  # what a workbook counts: a picture sign is two
+    if len(units) <= 2 * LONGEST:
+        return clean
+    return units[: 2 * (LONGEST - len(_CUT))].decode("utf-16-le", "ignore") + _CUT

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
+import os
 import random
 import signal
 import subprocess
@@ -140,3 +141,91 @@ def test_fifty_kills_at_random_moments_leave_a_whole_pack(tmp_path: Path) -> Non
             dt.datetime.fromisoformat(packed["made_at"])
             - dt.datetime.fromisoformat(facts["made_at"])
         ) <= dt.timedelta(seconds=1)
+
+
+def a_pack(out: Path, text: str = "page") -> None:
+    """A pack with a manifest of its own, in its place with its zip."""
+    with atomic.staging(out) as staged:
+        (staged / "evidence.html").write_text(text)
+        facts = manifest.made(staged, made_at=NOON, works="w", parameters={}, originals={},
+                              previous=None, seeds={})  # fmt: skip
+        (staged / manifest.NAME).write_bytes(manifest.canonical(facts))
+        atomic.put(staged, out, NOON)
+
+
+def test_only_a_pack_of_ours_is_replaced(tmp_path: Path) -> None:
+    works = tmp_path / "works"
+    app = tmp_path / "app"  # many a web page has a manifest.json
+    app.mkdir()
+    (app / manifest.NAME).write_text('{"name": "photos"}')
+    with pytest.raises(ValueError, match="is no audit pack"):
+        atomic.check(app, works)
+    a_pack(tmp_path / "pack")
+    atomic.check(tmp_path / "pack", works)
+    (tmp_path / "pack" / ".DS_Store").touch()
+    atomic.check(tmp_path / "pack", works)
+    (tmp_path / "pack" / "my notes.txt").touch()
+    with pytest.raises(ValueError, match=r"my notes\.txt is no part of the pack that is there"):
+        atomic.check(tmp_path / "pack", works)
+    a_pack(tmp_path / "other")
+    (tmp_path / "other.zip").write_bytes(b"holiday")
+    with pytest.raises(ValueError, match="is no zip of an audit pack"):
+        atomic.check(tmp_path / "other", works)
+
+
+def test_a_link_is_not_followed(tmp_path: Path) -> None:
+    a_pack(tmp_path / "pack")
+    works = tmp_path / "works"
+    (works / "weights").mkdir(parents=True)
+    try:
+        (tmp_path / "link").symlink_to(tmp_path / "pack")
+        (tmp_path / "nowhere").symlink_to(tmp_path / "gone")
+        (tmp_path / "same").symlink_to(works)
+    except OSError:
+        pytest.skip("this system makes no links")
+    for name in ("link", "nowhere"):
+        with pytest.raises(ValueError, match="is no audit pack"):
+            atomic.check(tmp_path / name, works)
+    for folder in (works, tmp_path / "same"):  # the works by its other name
+        with pytest.raises(ValueError, match="among the files of the works"):
+            atomic.check(tmp_path / "same" / "weights" / "pack", folder)
+
+
+def test_after_a_cut_between_two_renames_the_next_build_goes_on(tmp_path: Path) -> None:
+    out = tmp_path / "pack"
+    a_pack(out, "one")
+    out.rename(tmp_path / ".pack.old")  # as a system that cannot swap would leave it
+    atomic.check(out, tmp_path / "works")
+    a_pack(out, "two")
+    assert (out / "evidence.html").read_text() == "two"
+    assert sorted(path.name for path in tmp_path.iterdir()) == ["pack", "pack.zip"]
+
+
+def test_where_the_new_one_cannot_come_in_the_old_one_comes_back(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    out = tmp_path / "pack"
+    a_pack(out, "one")
+    monkeypatch.setattr(atomic, "_swapped", lambda one, other: False)
+    rename = os.rename
+
+    def in_use(one: Path, other: Path) -> None:
+        if ".new-" in Path(one).name:
+            raise PermissionError("in use")
+        rename(one, other)
+
+    monkeypatch.setattr(os, "rename", in_use)
+    with pytest.raises(PermissionError):
+        a_pack(out, "two")
+    assert (out / "evidence.html").read_text() == "one"
+    assert sorted(path.name for path in tmp_path.iterdir()) == ["pack", "pack.zip"]
+
+
+def test_only_leftovers_of_this_name_are_cleared(tmp_path: Path) -> None:
+    mine = [tmp_path / ".pack.new-0123abcd", tmp_path / ".pack.new-0123abcd.zip"]
+    others = [tmp_path / ".pack.new-plans", tmp_path / ".pack.new-one.new-0123abcd"]
+    for path in (*mine, *others):
+        path.mkdir()
+    atomic.recover(tmp_path / "pack")
+    assert [path.exists() for path in mine] == [False, False]
+    assert [path.exists() for path in others] == [True, True]

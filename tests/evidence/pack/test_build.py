@@ -244,6 +244,54 @@ def test_names_left_out_are_nowhere_in_the_pack(demo_works: qa.Works, tmp_path: 
     assert set(used["by"]) <= {"person 1", "person 2", "person 3"}
 
 
+def test_one_workbook_without_names(tmp_path: Path) -> None:
+    import xlsxwriter
+
+    with xlsxwriter.Workbook(tmp_path / "works.xlsx") as book:
+        for name, table in {
+            "oct": [["batch", "weight (g)", "stage", "by", "seen by"],
+                    *(["B1", one, "packed", "MH", "XY"] for one in around(121.0))],
+            "batches": [["batch", "product", "packages"], ["B1", "bar", 200]],
+            "labels": [["product", "declared", "market"], ["bar", "120 g", "EU"]],
+        }.items():  # fmt: skip
+            sheet = book.add_worksheet(name)
+            for number, row in enumerate(table):
+                sheet.write_row(number, 0, row)
+    built = qa.evidence.build(
+        tmp_path / "works.xlsx", None, None, tmp_path / "pack", without_names=True
+    )
+    assert qa.evidence.verify(built.zip, built.seal).ok
+    assert {row["by"] for row in rows(built.folder, "data/readings-used.csv")} == {"person 1"}
+    assert 'works.xlsx: "seen by"' in built.notes[0]
+
+
+def test_a_name_that_is_a_unit_is_refused_when_names_are_left_out(tmp_path: Path) -> None:
+    (tmp_path / "works").mkdir()
+    (tmp_path / "works" / "oct.csv").write_text("batch,weight,unit,by\nB1,118.4,g,g\n")
+    with pytest.raises(ValueError, match="names cannot be left out: one is also another word"):
+        qa.evidence.build(tmp_path / "works", None, None, tmp_path / "pack", without_names=True)
+    assert not (tmp_path / "pack").exists()
+
+
+def test_a_name_in_a_rule_book_of_ones_own_is_refused_when_names_are_left_out(
+    tmp_path: Path,
+) -> None:
+    (tmp_path / "works").mkdir()
+    book = tmp_path / "works" / "corner-shop.toml"
+    book.write_text('format = 1\nname = "corner-shop"\njudged_at = "sale"\nleast = "118 g"\n# MH\n')
+    works = make_works(
+        tmp_path / "works",
+        around(121.0),
+        labels="product,declared,unit,market,books\nbar,120,g,EU,eu-76-211 corner-shop\n",
+        actions="what,by\nnote,MH\n",
+    )
+    with pytest.raises(ValueError, match=r"corner-shop.toml names a person or a customer"):
+        qa.evidence.build(works, None, None, tmp_path / "pack", without_names=True)
+    assert not (tmp_path / "pack").exists()
+    built = qa.evidence.build(works, None, None, tmp_path / "pack")
+    assert (built.folder / "data" / "books" / "corner-shop.toml").read_bytes() == book.read_bytes()
+
+
 def test_the_log_goes_with_it_and_edits_show(tmp_path: Path) -> None:
     make_works(tmp_path / "works", around(121.0)).log_readings(NOON)
     sheet = tmp_path / "works" / "weights" / "oct.csv"

@@ -86,13 +86,14 @@ def test_what_is_no_manifest_at_all_is_refused(data: bytes) -> None:
 
 
 def test_the_pack_before_is_the_newest_made_before(tmp_path: Path) -> None:
-    assert manifest.previous_of(tmp_path / "new", NOON) is None
+    assert manifest.previous_of(tmp_path / "new", NOON, "Q") is None
     a_pack(tmp_path / "a", NOON - dt.timedelta(2))
     second = a_pack(tmp_path / "b", NOON - dt.timedelta(1))
     a_pack(tmp_path / "later", NOON + dt.timedelta(1))
     (tmp_path / "no pack").mkdir()
     (tmp_path / "no pack" / manifest.NAME).write_text("{}")
-    found = manifest.previous_of(tmp_path / "new", NOON)
+    found = manifest.previous_of(tmp_path / "new", NOON, "Q")
     assert found is not None
     assert (found["name"], found["identity"]) == ("b", second["identity"])
     assert found["seal"] == manifest.seal_of((tmp_path / "b" / manifest.NAME).read_bytes())
+    assert manifest.previous_of(tmp_path / "new", NOON, "another works") is None

@@ -5,13 +5,16 @@ from __future__ import annotations
 import io
 import os
 import stat
+import struct
 import zipfile
 from pathlib import Path
 
 import pytest
+from hypothesis import given
+from hypothesis import strategies as st
 
 from qa_tools.evidence.pack import unpack
-from qa_tools.evidence.pack.unpack import Unsafe, opened
+from qa_tools.evidence.pack.unpack import Unsafe, one_of, opened
 
 
 def a_zip(path: Path, entries: dict[str, bytes | str], **more: int) -> Path:
@@ -135,7 +138,91 @@ def test_no_flip_of_a_byte_crashes_the_opening(tmp_path: Path) -> None:
                 files = {one.name: one.read_text() for one in folder.iterdir()}
         except Unsafe:
             continue
-        assert set(files.values()) == {"one two three", "four"} or folder.name != "p", at
+        assert (folder.name, files) == ("p", {"a.txt": "one two three", "b.txt": "four"}), at
+
+
+def grown(data: bytes, more: bytes) -> bytes:
+    """A zip of one file whose packed content goes on behind its end; all sizes made to fit."""
+    start = data.index(b"PK\x01\x02")
+    spoilt = bytearray(data[:start] + more + data[start:])
+    for mark, at in ((b"PK\x03\x04", 18), (b"PK\x01\x02", 20), (b"PK\x05\x06", 16)):
+        place = spoilt.rindex(mark) + at
+        value = int.from_bytes(spoilt[place : place + 4], "little") + len(more)
+        spoilt[place : place + 4] = value.to_bytes(4, "little")
+    return bytes(spoilt)
+
+
+def test_nothing_can_hide_behind_the_end_of_a_packed_file(tmp_path: Path) -> None:
+    path = a_zip(tmp_path / "p.zip", {"p/a.txt": "a" * 50})
+    path.write_bytes(grown(path.read_bytes(), b"hidden"))
+    with zipfile.ZipFile(path) as archive:
+        assert archive.testzip() is None  # the usual reader sees nothing
+    assert "is not what the zip says it is" in refused(path)
+
+
+@pytest.mark.parametrize(
+    ("mark", "at"),
+    [
+        (b"PK\x01\x02", 4),  # the version that made it
+        (b"PK\x01\x02", 6),
+        (b"PK\x01\x02", 34),  # the number of a disk
+        (b"PK\x01\x02", 36),  # attributes
+        (b"PK\x01\x02", 38),
+        (b"PK\x03\x04", 4),
+        (b"PK\x05\x06", 4),
+        (b"PK\x05\x06", 8),
+    ],
+)
+def test_nothing_can_hide_in_a_header(tmp_path: Path, mark: bytes, at: int) -> None:
+    path = a_zip(tmp_path / "p.zip", {"p/a.txt": "a"})
+    data = bytearray(path.read_bytes())
+    data[data.index(mark) + at] ^= 1
+    path.write_bytes(bytes(data))
+    assert refused(path)
+
+
+def test_a_second_record_of_the_end_is_refused(tmp_path: Path) -> None:
+    """That of zips of many gigabytes, between the list and the end: 76 bytes, some of them free."""
+    path = a_zip(tmp_path / "p.zip", {"p/a.txt": "a"})
+    data = path.read_bytes()
+    end = data.index(b"PK\x05\x06")
+    start = data.index(b"PK\x01\x02")
+    large = struct.pack("<4sQ2H2L4Q", b"PK\x06\x06", 44, 45, 45, 0, 0, 1, 1, end - start, start)
+    where = struct.pack("<4sLQL", b"PK\x06\x07", 0, end, 1)
+    path.write_bytes(data[:end] + large + where + data[end:])
+    with zipfile.ZipFile(path) as archive:
+        assert archive.testzip() is None
+    assert "behind the files" in refused(path)
+
+
+def test_a_file_longer_than_any_pack_is_not_looked_into(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    path = a_zip(tmp_path / "p.zip", {"p/a.txt": "a"})
+    monkeypatch.setattr(unpack, "MOST_BYTES", 100)
+    assert "it is longer than" in refused(path)
+
+
+def test_one_file_of_a_pack(tmp_path: Path) -> None:
+    path = a_zip(tmp_path / "p.zip", {"p/a.txt": "one", "p/b/a.txt": "two", "p/e": ""})
+    assert [one_of(path, name) for name in ("a.txt", "b/a.txt", "e")] == [b"one", b"two", b""]
+    with pytest.raises(Unsafe, match=r"it has no c\.txt"):
+        one_of(path, "c.txt")
+    (tmp_path / "q").mkdir()
+    (tmp_path / "q" / "a.txt").write_text("one")
+    assert one_of(tmp_path / "q", "a.txt") == b"one"
+    with pytest.raises(Unsafe, match=r"it has no b\.txt"):
+        one_of(tmp_path / "q", "b.txt")
+
+
+@given(st.binary(max_size=300), st.integers(1, 50))
+def test_any_content_comes_out_as_it_went_in(
+    tmp_path_factory: pytest.TempPathFactory, part: bytes, times: int
+) -> None:
+    path = a_zip(tmp_path_factory.mktemp("any") / "p.zip", {"p/a": part * times * 99})
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(unpack, "_CHUNK", 1000)
+        assert one_of(path, "a") == part * times * 99
 
 
 def test_links_in_a_folder(tmp_path: Path) -> None:

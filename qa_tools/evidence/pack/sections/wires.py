@@ -73,4 +73,10 @@ def _picture(one: CutterStudy, rows: pd.DataFrame, kind: str, what: str, *, zero
             for row in rows_of(rows)
         ]
     )
-    return intervals(drawn, what=what, title=f"{one.title}: {what} of each wire", zero=zero)
+    return intervals(
+        drawn,
+        what=what,
+        title=f"{one.title}: {what} of each wire",
+        zero=zero,
+        usual=None if zero else one.study.base_mm,
+    )

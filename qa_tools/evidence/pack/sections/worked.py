@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from qa_tools.evidence.pack.manifest import software
 from qa_tools.evidence.pack.scope import Scope
 from qa_tools.evidence.pack.section import Gap, Section
 from qa_tools.evidence.pack.worked import summary, worked_examples
@@ -18,6 +19,6 @@ def worked(scope: Scope) -> Section:
     ]  # fmt: skip
     shown = found.assign(agrees=found["agrees"].map({True: "yes", False: "NO"}))
     return Section(
-        "worked", "Software checked here", {"summary": summary(found)}, {"examples": shown},
-        tuple(gaps),
+        "worked", "Software checked here", {"summary": summary(found), "software": software()},
+        {"examples": shown}, tuple(gaps),
     )  # fmt: skip
