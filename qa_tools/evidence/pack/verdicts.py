@@ -36,8 +36,8 @@ def verdict_tables(scope: Scope) -> dict[str, pd.DataFrame]:
     Examples
     --------
     >>> tables = verdict_tables(scope_of(getfixture("demo_works"), batches="RS-1028"))
-    >>> tables["outcomes"][["book", "outcome"]].values.tolist()
-    [['ca-crc-417', 'reject'], ['eu-76-211', 'reject'], ['uk-2006-659', 'reject']]
+    >>> tables["outcomes"].set_index("book")["outcome"].sort_index().to_dict()
+    {'ca-crc-417': 'reject', 'eu-76-211': 'reject', 'uk-2006-659': 'reject'}
     """
     checks = scope.checks
     return {
