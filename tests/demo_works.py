@@ -10,7 +10,7 @@ from hypothesis import settings
 import qa_tools as qa
 
 # For the second run of the tests, on other versions: the first has tried many examples already.
-settings.register_profile("few", max_examples=15)
+settings.register_profile("few", max_examples=15, deadline=None)
 
 DEMO = Path(__file__).parents[1] / "data_demo"
 

@@ -234,6 +234,7 @@ def own_works(tmp_path: Path) -> Path:
 def test_evidence_and_verify_with_exit_status_for_scripts(
     own_works: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
+    pytest.importorskip("cryptography")
     monkeypatch.setenv("QA_TOOLS_BROWSER", "no-such-browser")
     key = tmp_path / "key.pem"
     assert "Fingerprint" in run("key", key).stdout

@@ -192,6 +192,7 @@ def test_refused_with_what_to_do(bars: pd.DataFrame, ask: dict[str, object], wor
 
 
 @example(seed=3, bars=3, loaves=36, missing=0.6, noise=0.6, step=1.0, ends="from a stop")
+@example(seed=3, bars=3, loaves=8, missing=0.3, noise=0.02, step=0.01, ends="from a stop")
 @given(
     seed=st.integers(0, 10**6),
     bars=st.integers(3, 13),

@@ -48,11 +48,14 @@ def estimate(
     scale = np.sqrt(curvature.diagonal())
     inverse = np.linalg.inv(curvature / np.outer(scale, scale))
     of_this = int(np.searchsorted(free, parameter))
+    lower, upper = np.sqrt(interval(problem, best, found, parameter, confidence))
+    # hardly any weights: the fit lies in no valley to step in
+    if not inverse[of_this, of_this] > 0:
+        return float(np.clip(np.sqrt(best[parameter]), lower, upper)), float(lower), float(upper)
     step = -float(inverse[of_this] @ (found.slope[free] / scale)) / scale[of_this]
     variance = max(float(best[parameter]) + step, 0.0)
     alone = max((variance * scale[of_this]) ** 2, 1e-9)
     freedom = alone / inverse[of_this, of_this]
     c4 = [np.sqrt(2 / one) * poch(one / 2, 0.5) for one in (alone, freedom)]
-    lower, upper = np.sqrt(interval(problem, best, found, parameter, confidence))
     sd = np.clip(np.sqrt(variance) * c4[0] / c4[1], lower, upper)
     return float(sd), float(lower), float(upper)
